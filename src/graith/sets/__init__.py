@@ -1,0 +1,1 @@
+"""Sets: tunes in order, parts and repeats chosen, tempi, links, opening and ending."""
