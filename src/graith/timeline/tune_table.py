@@ -1,0 +1,212 @@
+"""A tune's played bars as plain integer arrays, made once per tune and choice of parts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from graith.errors import TimelineError
+from graith.music.model import Bar, Grace, Note, Pitch, Tune, chanter_note
+from graith.music.unfold import PlayedBar, played_bars
+from graith.sets.model import PlannedTune
+
+Integers = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TuneTable:
+    """What one tune sounds like in order, in ticks (``ticks_per_beat`` to the tune's beat), repeats unfolded.
+
+    Attributes
+    ----------
+    ticks_per_beat : int
+        The smallest number that makes every length whole.
+    n_ticks : int
+        From the first full beat to the last note's written end; the pick-up not counted.
+    pickup_ticks : int
+        Length of the leading pick-up, 0 when there is none.
+    missing_ticks : int
+        What the last bar lacks of its metre (its pick-up's share), 0 when it is full.
+    bar_starts, bar_columns : Integers, shapes (bars,) and (bars, 4)
+        Start ticks (negative in the pick-up); part, printed number, pass, index in the part.
+    note_starts, note_ticks, note_pitches, note_bars, note_indices : Integers, shape (notes,)
+        Ties joined; pitch -1 is a rest.
+    first_grace, n_graces : Integers, shape (notes,)
+    grace_pitches : Integers, shape (graces,)
+    """
+
+    ticks_per_beat: int
+    n_ticks: int
+    pickup_ticks: int
+    missing_ticks: int
+    bar_starts: Integers
+    bar_columns: Integers
+    note_starts: Integers
+    note_ticks: Integers
+    note_pitches: Integers
+    note_bars: Integers
+    note_indices: Integers
+    first_grace: Integers
+    n_graces: Integers
+    grace_pitches: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class _SameTune:
+    """A tune compared by identity, so that a table is kept per object and nothing deep is hashed."""
+
+    tune: Tune
+
+    def __hash__(self) -> int:
+        return id(self.tune)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _SameTune) and other.tune is self.tune
+
+
+def tune_table(planned: PlannedTune) -> TuneTable:
+    """Return the table of a planned tune; the same tune with the same parts is worked out once.
+
+    Raises
+    ------
+    TimelineError
+        If the tune has a note that the chanter does not have, or nothing to play.
+    MusicError
+        If a part is asked for that is not there.
+    """
+    beat = planned.beat_length
+    return _table(_SameTune(planned.tune), planned.parts, planned.repeats, beat.numerator, beat.denominator)
+
+
+@lru_cache(maxsize=4096)
+def _table(same: _SameTune, parts: tuple[int, ...] | None, repeats: bool, beat_num: int, beat_den: int) -> TuneTable:
+    tune = same.tune
+    played = played_bars(tune, parts=parts, repeats=repeats)
+    printed = {id(one.bar): one.bar for one in played}
+    ticks_per_whole = _ticks_per_whole(tuple(printed.values()), beat_den)
+    reading = _Reading(tune, ticks_per_whole)
+    codes = {key: _bar_code(reading, bar) for key, bar in printed.items()}
+    return _joined(tune, played, codes, ticks_per_whole * beat_num // beat_den, ticks_per_whole)
+
+
+def _ticks_per_whole(bars: tuple[Bar, ...], beat_den: int) -> int:
+    """Return the least number of ticks in a whole note that makes the beat and every length whole."""
+    denominators = {beat_den}
+    denominators.update(bar.metre.unit for bar in bars if bar.metre is not None)
+    lengths = {
+        (id(note.written), note.tuplet and note.tuplet.actual): note.written for bar in bars for note in bar.notes
+    }
+    denominators.update(written.denominator * (actual or 1) for (_, actual), written in lengths.items())
+    return math.lcm(*denominators)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _BarCode:
+    """One printed bar in ticks: plain lists, joined later."""
+
+    n_ticks: int
+    ticks: list[int]
+    pitches: list[int]
+    tied: list[bool]
+    n_graces: list[int]
+    grace_pitches: list[int]
+
+
+@dataclass(slots=True)
+class _Reading:
+    """What is remembered while one tune is read: notes and groups that a reader shares are worked out once."""
+
+    tune: Tune
+    ticks_per_whole: int
+    known: dict[int, tuple[int, ...]] = field(default_factory=dict)
+
+    def indices(self, bar: Bar, sounded: tuple[Pitch, ...] | tuple[Grace, ...]) -> tuple[int, ...]:
+        """Return chanter indices of a note's pitches or of a group of gracenotes."""
+        found = self.known.get(id(sounded))
+        if found is None:
+            pitches = [one.pitch if isinstance(one, Grace) else one for one in sounded]
+            found = self.known[id(sounded)] = tuple(self._index(bar, pitch) for pitch in pitches)
+        return found
+
+    def _index(self, bar: Bar, pitch: Pitch) -> int:
+        index = chanter_note(pitch)
+        if index is None:
+            raise TimelineError(
+                f"{bar.place}: {self.tune.title!r} has the note {pitch}, which the chanter does not have. "
+                "Change the note, or move the tune onto the chanter first."
+            )
+        return int(index)
+
+    def ticks(self, note: Note) -> int:
+        """Return a note's length in ticks."""
+        written = note.written
+        length = written.numerator * self.ticks_per_whole // written.denominator
+        if note.tuplet is not None:
+            length = length * note.tuplet.normal // note.tuplet.actual
+        return length
+
+
+def _bar_code(reading: _Reading, bar: Bar) -> _BarCode:
+    notes = bar.notes
+    ticks = [reading.ticks(note) for note in notes]
+    pitches = [reading.indices(bar, note.pitches)[0] if note.pitches else -1 for note in notes]
+    grace_pitches: list[int] = []
+    for note in notes:
+        if note.graces:
+            grace_pitches += reading.indices(bar, note.graces)
+    return _BarCode(
+        sum(ticks), ticks, pitches, [note.tied for note in notes], [len(note.graces) for note in notes], grace_pitches
+    )
+
+
+def _joined(
+    tune: Tune, played: tuple[PlayedBar, ...], codes: dict[int, _BarCode], ticks_per_beat: int, ticks_per_whole: int
+) -> TuneTable:
+    order = [codes[id(one.bar)] for one in played]
+    ticks = np.array([tick for code in order for tick in code.ticks], dtype=np.int64)
+    if ticks.size == 0 or int(ticks.sum()) == 0:
+        raise TimelineError(f"{tune.place}: {tune.title!r} has nothing to play. Choose parts that hold notes.")
+    pitches = np.array([pitch for code in order for pitch in code.pitches], dtype=np.int64)
+    tied = np.array([tie for code in order for tie in code.tied], dtype=bool)
+    n_graces = np.array([n for code in order for n in code.n_graces], dtype=np.int64)
+    grace_pitches = np.array([pitch for code in order for pitch in code.grace_pitches], dtype=np.int64)
+    counts = np.array([len(code.ticks) for code in order], dtype=np.int64)
+    pickup = order[0].n_ticks if played[0].printed_number == 0 else 0
+    starts = np.cumsum(ticks) - ticks - pickup
+    bar_ticks = np.array([code.n_ticks for code in order], dtype=np.int64)
+    kept = _first_of_each_tie(pitches, tied, n_graces)
+    return TuneTable(
+        ticks_per_beat=ticks_per_beat,
+        n_ticks=int(ticks.sum()) - pickup,
+        pickup_ticks=pickup,
+        missing_ticks=_missing(played[-1].bar, order[-1].n_ticks, ticks_per_whole),
+        bar_starts=np.cumsum(bar_ticks) - bar_ticks - pickup,
+        bar_columns=np.array(
+            [(one.part, one.printed_number, one.pass_number, one.bar_index_in_part) for one in played], dtype=np.int64
+        ),
+        note_starts=starts[kept],
+        note_ticks=np.add.reduceat(ticks, kept),
+        note_pitches=pitches[kept],
+        note_bars=np.repeat(np.arange(len(order)), counts)[kept],
+        note_indices=(np.arange(ticks.size) - np.repeat(np.cumsum(counts) - counts, counts))[kept],
+        first_grace=(np.cumsum(n_graces) - n_graces)[kept],
+        n_graces=n_graces[kept],
+        grace_pitches=grace_pitches,
+    )
+
+
+def _first_of_each_tie(pitches: Integers, tied: npt.NDArray[np.bool_], n_graces: Integers) -> Integers:
+    """Return the indices of notes that are struck: not those a tie only lengthens."""
+    lengthens = np.zeros(pitches.size, dtype=bool)
+    lengthens[1:] = tied[:-1] & (pitches[1:] == pitches[:-1]) & (n_graces[1:] == 0)
+    return np.flatnonzero(~lengthens)
+
+
+def _missing(bar: Bar, n_ticks: int, ticks_per_whole: int) -> int:
+    if bar.metre is None:
+        return 0
+    return max(0, bar.metre.beats * ticks_per_whole // bar.metre.unit - n_ticks)
