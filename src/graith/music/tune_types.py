@@ -5,7 +5,7 @@ Sources: where a figure stands in print the row says so; the rest is common prac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from graith.errors import MusicError
@@ -90,11 +90,14 @@ def tune_type_of(tune: Tune) -> TuneType | None:
     """Return a tune's type from its ``R:`` words and its metre, or None when they name none.
 
     Both must agree: ``R:march`` in 6/8 is a 6/8 march. Without ``R:`` there is no type, for a metre alone
-    does not tell a jig from a march.
+    does not tell a jig from a march. A type that is played in simple and compound metres, such as the slow air, takes
+    the dotted beat in a compound one.
     """
     rhythm = " ".join(tune.rhythm.casefold().split())
     metre = tune.metre or Metre(4, 4)
     for tune_type in TUNE_TYPES:
         if rhythm in tune_type.rhythms and (metre.beats, metre.unit) in tune_type.metres:
+            if metre.is_compound and tune_type.beat_length == _CROTCHET:
+                return replace(tune_type, beat_length=metre.beat_length)
             return tune_type
     return None
