@@ -1,0 +1,1 @@
+"""Synthesis of chanter, drones and drum pulse: practice sound before the band exists."""
