@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo-out
 
-.PHONY: demo test lint check tests bench setup setup-dev lock pictures clean
+.PHONY: demo test lint check tests bench setup setup-dev lock pictures pages clean
 
 demo: setup
 	$(BIN)/graith demo --out $(DEMO_OUT)
@@ -53,6 +53,10 @@ $(VENV)/.ready-dev: $(BIN)/uv requirements/run.txt requirements/dev.txt pyprojec
 	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install -q --require-hashes -r requirements/dev.txt
 	VIRTUAL_ENV=$(VENV) $(BIN)/uv pip install -q --no-deps --no-build-isolation -e .
 	touch $@ $(VENV)/.ready
+
+# Pages made by the program: the commands' own help and the schemas of set files and rulebooks.
+pages: setup-dev
+	$(BIN)/python -m graith.cli.describe > docs/commands.md
 
 clean:
 	rm -rf $(VENV) $(DEMO_OUT) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from graith.errors import TimelineError
-from graith.music.model import Bar, Grace, Note, Pitch, Tune, chanter_note
+from graith.music.model import Bar, Note, Pitch, Tune, chanter_note
 from graith.music.unfold import PlayedBar, played_bars
 from graith.sets.model import PlannedTune
 
@@ -89,7 +89,7 @@ def _table(same: _SameTune, parts: tuple[int, ...] | None, repeats: bool, beat_n
     printed = {id(one.bar): one.bar for one in played}
     ticks_per_whole = _ticks_per_whole(tuple(printed.values()), beat_den)
     reading = _Reading(tune, ticks_per_whole)
-    codes = {key: _bar_code(reading, bar) for key, bar in printed.items()}
+    codes = {key: reading.bar(bar) for key, bar in printed.items()}
     return _joined(tune, played, codes, ticks_per_whole * beat_num // beat_den, ticks_per_whole)
 
 
@@ -97,10 +97,8 @@ def _ticks_per_whole(bars: tuple[Bar, ...], beat_den: int) -> int:
     """Return the least number of ticks in a whole note that makes the beat and every length whole."""
     denominators = {beat_den}
     denominators.update(bar.metre.unit for bar in bars if bar.metre is not None)
-    lengths = {
-        (id(note.written), note.tuplet and note.tuplet.actual): note.written for bar in bars for note in bar.notes
-    }
-    denominators.update(written.denominator * (actual or 1) for (_, actual), written in lengths.items())
+    notes = {id(note): note for bar in bars for note in bar.notes}.values()
+    denominators.update(note.written.denominator * (note.tuplet.actual if note.tuplet else 1) for note in notes)
     return math.lcm(*denominators)
 
 
@@ -116,21 +114,43 @@ class _BarCode:
     grace_pitches: list[int]
 
 
+_NoteCode = tuple[int, int, bool, int, tuple[int, ...]]
+
+
 @dataclass(slots=True)
 class _Reading:
-    """What is remembered while one tune is read: notes and groups that a reader shares are worked out once."""
+    """What is remembered while one tune is read: notes and bars that its reader shares are worked out once."""
 
     tune: Tune
     ticks_per_whole: int
-    known: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    notes: dict[int, _NoteCode] = field(default_factory=dict)
+    bars: dict[int, _BarCode] = field(default_factory=dict)
 
-    def indices(self, bar: Bar, sounded: tuple[Pitch, ...] | tuple[Grace, ...]) -> tuple[int, ...]:
-        """Return chanter indices of a note's pitches or of a group of gracenotes."""
-        found = self.known.get(id(sounded))
-        if found is None:
-            pitches = [one.pitch if isinstance(one, Grace) else one for one in sounded]
-            found = self.known[id(sounded)] = tuple(self._index(bar, pitch) for pitch in pitches)
+    def bar(self, bar: Bar) -> _BarCode:
+        """Return one bar's code."""
+        known = self.bars.get(id(bar.notes))
+        if known is not None:
+            return known
+        codes = [self.notes.get(id(note)) or self._note(bar, note) for note in bar.notes]
+        ticks = [code[0] for code in codes]
+        found = self.bars[id(bar.notes)] = _BarCode(
+            n_ticks=sum(ticks),
+            ticks=ticks,
+            pitches=[code[1] for code in codes],
+            tied=[code[2] for code in codes],
+            n_graces=[code[3] for code in codes],
+            grace_pitches=[index for code in codes for index in code[4]],
+        )
         return found
+
+    def _note(self, bar: Bar, note: Note) -> _NoteCode:
+        length = note.written.numerator * self.ticks_per_whole // note.written.denominator
+        if note.tuplet is not None:
+            length = length * note.tuplet.normal // note.tuplet.actual
+        pitch = self._index(bar, note.pitches[0]) if note.pitches else -1
+        graces = tuple(self._index(bar, grace.pitch) for grace in note.graces)
+        code = self.notes[id(note)] = (length, pitch, note.tied, len(graces), graces)
+        return code
 
     def _index(self, bar: Bar, pitch: Pitch) -> int:
         index = chanter_note(pitch)
@@ -140,27 +160,6 @@ class _Reading:
                 "Change the note, or move the tune onto the chanter first."
             )
         return int(index)
-
-    def ticks(self, note: Note) -> int:
-        """Return a note's length in ticks."""
-        written = note.written
-        length = written.numerator * self.ticks_per_whole // written.denominator
-        if note.tuplet is not None:
-            length = length * note.tuplet.normal // note.tuplet.actual
-        return length
-
-
-def _bar_code(reading: _Reading, bar: Bar) -> _BarCode:
-    notes = bar.notes
-    ticks = [reading.ticks(note) for note in notes]
-    pitches = [reading.indices(bar, note.pitches)[0] if note.pitches else -1 for note in notes]
-    grace_pitches: list[int] = []
-    for note in notes:
-        if note.graces:
-            grace_pitches += reading.indices(bar, note.graces)
-    return _BarCode(
-        sum(ticks), ticks, pitches, [note.tied for note in notes], [len(note.graces) for note in notes], grace_pitches
-    )
 
 
 def _joined(

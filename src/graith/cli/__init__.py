@@ -1,0 +1,1 @@
+"""The command line: read an argument, call one service, show the answer."""

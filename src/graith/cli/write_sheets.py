@@ -1,0 +1,100 @@
+"""Engrave tunes, sets and books and write the pages."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from graith.cli.show import progress
+from graith.errors import SheetError
+from graith.files.read_files import load_books, load_planned_set
+from graith.music.model import Tune
+from graith.sheet.model import Layout
+
+if TYPE_CHECKING:
+    from graith.sheet.model import Pages
+
+
+def page_layout(options: Mapping[str, object]) -> Layout:
+    """Return the layout that the command's options ask for."""
+    return Layout(
+        paper=str(options["paper"]),
+        landscape=bool(options["landscape"]),
+        bar_numbers=bool(options["bar_numbers"]),
+    )
+
+
+def write_tune_sheet(tune: Tune, out: Path, *, parts: tuple[int, ...] | None, layout: Mapping[str, object]) -> None:
+    """Write one tune's page: PDF, or its first page as SVG."""
+    from graith.files.write import write_text
+    from graith.sheet.draw_svg import svg_pages
+    from graith.sheet.lay_pages import tune_pages
+
+    suffix = out.suffix.lower()
+    if suffix == ".svg":
+        write_text(out, svg_pages(tune, page_layout(layout), parts=parts)[0])
+    elif suffix == ".pdf":
+        _write(tune_pages(tune, page_layout(layout), parts=parts), out)
+    else:
+        raise click.UsageError(f"{out.name}: do not know this ending. Write .pdf or .svg.")
+
+
+def write_set_sheet(set_file: Path, out: Path, *, layout: Mapping[str, object]) -> None:
+    """Write a set's pages."""
+    from graith.sheet.lay_pages import set_pages
+    from graith.timeline.make_timeline import timeline_of
+
+    _only_pdf(out)
+    wanted, planned = load_planned_set(set_file)
+    timeline = timeline_of(planned)
+    event = ", ".join(word for word in (wanted.grade, wanted.event) if word)
+    with progress(f"Engraving {wanted.name}") as on_step:
+        pages = set_pages(
+            planned,
+            timeline.tunes,
+            page_layout(layout),
+            event=event,
+            first_note_s=timeline.first_note_s,
+            on_step=on_step,
+        )
+        _write(pages, out)
+
+
+def write_book_sheet(
+    music: tuple[Path, ...], out: Path, *, title: str, subtitle: str, layout: Mapping[str, object]
+) -> int:
+    """Write a whole book's pages; return how many tunes it has."""
+    from graith.sheet.lay_pages import book_pages
+
+    _only_pdf(out)
+    tunes = [tune for _, book in load_books(music) for tune in book.tunes if any(part.bars for part in tune.parts)]
+    if not tunes:
+        raise SheetError(f"{', '.join(map(str, music))}: there are no tunes to engrave. Name ABC or MusicXML files.")
+    with progress(f"Engraving {len(tunes)} tunes") as on_step:
+        pages = book_pages(
+            tunes, page_layout(layout), title=title, subtitles=[subtitle] if subtitle else [], on_step=on_step
+        )
+        _write(pages, out)
+    return len(tunes)
+
+
+def _only_pdf(out: Path) -> None:
+    if out.suffix.lower() != ".pdf":
+        raise click.UsageError(f"{out.name}: do not know this ending. Write .pdf.")
+
+
+def _write(pages: Pages, out: Path) -> None:
+    from graith.files.pages import write_pdf
+
+    write_pdf(pages, out, made=_now())
+
+
+def _now() -> datetime:
+    """Return the time for a page's own date: ``SOURCE_DATE_EPOCH`` when set (reproducible builds), else the clock."""
+    fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now(UTC)

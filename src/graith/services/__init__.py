@@ -1,0 +1,1 @@
+"""Use cases: gather, decide, apply; what they need from the edges is said as Protocols."""
