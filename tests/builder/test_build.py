@@ -11,7 +11,7 @@ from graith.builder.demands import all_asked
 from graith.builder.model import Question
 from graith.builder.problem import problem_of
 from graith.builder.search import BestSets
-from graith.builder.solve import ANYTHING, Solver
+from graith.builder.solve import Solver
 
 patient = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
@@ -34,8 +34,9 @@ def test_the_ten_best_are_those_that_trying_every_set_finds(question: Question) 
 @given(questions(), st.sampled_from([0, 1, 2, 5]), st.sampled_from([1, 3, 10]))
 def test_however_little_is_dived_the_list_stays_the_same(question: Question, most_dived: int, n_best: int) -> None:
     conditions = [one.condition for one in all_asked(question)]
-    best = BestSets(n_best, ANYTHING)
-    solver = Solver(problem_of(question, conditions), best, most_dived=most_dived)
+    problem = problem_of(question, conditions)
+    best = BestSets(n_best, problem.floor)
+    solver = Solver(problem, best, most_dived=most_dived)
     solver.begin()
     solver.finish()
     assert solver.is_finished

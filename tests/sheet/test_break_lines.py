@@ -104,6 +104,13 @@ def test_no_line_is_fuller_than_its_width(demo_tunes: tuple[Tune, ...], paper: s
         assert max(line_widths(tune.parts, plan.starts)) <= 1.041 * room
 
 
+def test_phrases_of_two_bars_are_not_cut_by_lines_of_three(demo_tunes: tuple[Tune, ...]) -> None:
+    for tune in demo_tunes:
+        if all(part.n_bars == 8 for part in tune.parts):
+            plan = plan_lines(tune, range(1, len(tune.parts) + 1), Layout("pocket"))
+            assert len(plan.starts[0]) in (2, 4, 8)
+
+
 def test_an_asked_staff_height_is_kept_by_giving_lines_fewer_bars(demo_tunes: tuple[Tune, ...]) -> None:
     tune = next(tune for tune in demo_tunes if tune.rhythm == "strathspey")
     plan = plan_lines(tune, range(1, len(tune.parts) + 1), Layout(staff_mm=9.0))

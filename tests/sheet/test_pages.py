@@ -142,6 +142,15 @@ def test_short_tunes_share_a_page_and_no_tune_is_torn_when_it_fits_one(demo_tune
     assert len(set(pages)) <= len(pages) * 2 / 3
 
 
+def test_a_heading_never_stands_without_its_music(demo_tunes: tuple[Tune, ...]) -> None:
+    long_words = replace(demo_tunes[0], composers=("A Composer of a Very Long Name, Set for the Chanter by the Band",))
+    for tune in (long_words, replace(long_words, titles=("A Title That Fills Two Lines of a Pocket Page and More",))):
+        for layout in (Layout("pocket"), Layout("pocket", landscape=True)):
+            drawn = read(tune_pages(tune, layout)).pages[0].get_contents()
+            assert drawn is not None
+            assert len(drawn.get_data()) > 15_000, "words alone take a tenth of that, a line of music as much again"
+
+
 def test_a_pocket_book_keeps_every_tune_in_its_contents(demo_tunes: tuple[Tune, ...]) -> None:
     reader = read(book_pages(demo_tunes[:8], Layout("pocket"), title="Our Book"))
     marks = bookmarks(reader)

@@ -11,7 +11,7 @@ from graith.builder.explain import built_set
 from graith.builder.model import Answer, Clash, Question, Step
 from graith.builder.problem import problem_of
 from graith.builder.search import BestSets
-from graith.builder.solve import ANYTHING, Solver
+from graith.builder.solve import Solver
 
 
 def build_sets(
@@ -51,7 +51,7 @@ def build_sets(
     asked = all_asked(question)
     conditions = [one.condition for one in asked]
     problem = problem_of(question, conditions)
-    best = BestSets(n_best, ANYTHING)
+    best = BestSets(n_best, problem.floor)
 
     def on_progress(n_opened: int, best_value: int | None, bound: int) -> None:
         if on_step is not None:

@@ -21,7 +21,7 @@ from graith.builder.explain import obeys
 from graith.builder.model import ChosenTune, Clash, Question
 from graith.builder.problem import problem_of
 from graith.builder.search import BestSets
-from graith.builder.solve import IMPOSSIBLE_FLOOR, Solver
+from graith.builder.solve import Solver
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def some_set(
 ) -> Witness:
     """Return any set that satisfies the conditions, or that there is none."""
     problem = problem_of(question, conditions, valued=False)
-    best = BestSets(1, IMPOSSIBLE_FLOOR)
+    best = BestSets(1, problem.floor)
     solver = Solver(problem, best, should_stop, is_valued=False)
     solver.begin()
     if not solver.is_finished:

@@ -25,8 +25,16 @@ Floats = npt.NDArray[np.float64]
 
 _TIME_SCALE_US = 10_000_000
 _PATIENCE = 10
+_STREAK = 4
 _SMALLEST_STEP = 0.02
 _HOPED_GAP = 2_000_000_000
+_SMALLEST_GAP = 100_000
+_SMALLEST_SLOPE = 1e-9
+
+# What keeps every sum far from where 64 bits end.
+_MOST_FOR_A_TUNE = 10**14
+_MOST_FOR_A_PART = 10**12
+_MOST_FOR_A_MICROSECOND = 10**5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -264,55 +272,87 @@ def best_prices(
         Asked before each step.
     """
     best = state = priced(network, prices)
-    step, idle = 1.0, 0
+    direction: Floats | None = None
+    step, idle, fallen = 1.0, 0, 0
     for _ in range(n_steps):
         if best.bound <= enough or step < _SMALLEST_STEP or (should_stop is not None and should_stop()):
             break
-        aim = best.bound - _HOPED_GAP if known is None else known
-        moved = _moved(network, state, step * max(state.bound - aim, 1_000_000))
-        if moved is None:
+        slope = _within_ranges(network, state.prices, _slope(network, state))
+        if not slope.any():
             break
-        state = priced(network, moved)
-        if state.bound < best.bound - 100_000:
-            best, idle = state, 0
+        if direction is not None:
+            slope = _within_ranges(network, state.prices, slope + _ratio(slope, direction) * direction)
+        direction = slope
+        aim = best.bound - _HOPED_GAP if known is None else known
+        pace = step * max(state.bound - aim, _SMALLEST_GAP) / max(float(direction @ direction), _SMALLEST_SLOPE)
+        state = priced(network, _moved(network, state.prices, pace * direction))
+        if state.bound < best.bound - _SMALLEST_GAP:
+            best, idle, fallen = state, 0, fallen + 1
+            if known is None and fallen % _STREAK == 0:
+                step *= 2
             continue
-        best = min(best, state, key=lambda one: one.bound)
         idle += 1
         if idle == _PATIENCE:
             step, idle = step / 2, 0
     return best
 
 
-def _moved(network: Network, state: Priced, length: int) -> Prices | None:
-    """Return prices moved down the bound's slope, or None where it is flat."""
+def _ratio(slope: Floats, direction: Floats) -> float:
+    """Return what brings the last direction to the slope's length, so that the two are bisected."""
+    length = float(direction @ direction)
+    return float(np.sqrt(slope @ slope / length)) if length > 0.0 else 0.0
+
+
+def _slope(network: Network, state: Priced) -> Floats:
+    """Return a subgradient of the bound: by time, parts, each type and each tune, in this order.
+
+    A price goes up where the best path takes too much of a thing, and down where it takes too little.
+    """
     problem, prices = network.problem, state.prices
     path = best_path(network, state)
-    last = path[-1]
-    played_us = int(problem.mid_us[path].sum() + problem.start_us[path[0]] + problem.closing_extra_us[last])
+    played_us = int(problem.mid_us[path].sum() + problem.start_us[path[0]] + problem.closing_extra_us[path[-1]])
     parts = int(problem.parts[path].sum())
-    by_time = (_best_time(network, prices)[1] - played_us) / _TIME_SCALE_US
-    by_parts = float((problem.most_parts if prices.parts > 0 else problem.least_parts) - parts)
     if prices.parts == 0:
-        by_parts = float(np.clip(parts, problem.least_parts, problem.most_parts) - parts)
-    by_types = np.full(problem.n_types, 0.0)
+        best_parts = int(np.clip(parts, problem.least_parts, problem.most_parts))
+    else:
+        best_parts = problem.most_parts if prices.parts > 0 else problem.least_parts
+    by_types = np.zeros(problem.n_types)
     by_types[network.types] = np.bincount(problem.tune_type[path], minlength=problem.n_types)[network.types] - 1.0
+    by_tunes = 1.0 - np.bincount(problem.tune[path], minlength=problem.n_tunes)
+    by_time = (_best_time(network, prices)[1] - played_us) / _TIME_SCALE_US
+    return np.concatenate([[by_time, float(best_parts - parts)], by_types, by_tunes])
+
+
+def _within_ranges(network: Network, prices: Prices, slope: Floats) -> Floats:
+    """Return a slope without those of its parts along which a price would leave its range."""
+    problem = network.problem
+    kept = slope.copy()
+    by_types, by_tunes = kept[2 : 2 + problem.n_types], kept[2 + problem.n_types :]
     by_types[(prices.types <= 0) & (by_types > 0)] = 0.0
     by_types[(prices.types >= problem.variety) & (by_types < 0)] = 0.0
-    by_tunes = 1.0 - np.bincount(problem.tune[path], minlength=problem.n_tunes)
+    by_tunes[_is_free(problem) & (prices.tunes <= 0) & (by_tunes > 0)] = 0.0
+    return kept
+
+
+def _is_free(problem: Problem) -> Booleans:
+    """Return which tunes may be left out."""
     free = np.ones(problem.n_tunes, dtype=bool)
     free[list(problem.needed)] = False
-    by_tunes[free & (prices.tunes <= 0) & (by_tunes > 0)] = 0.0
-    size = by_time**2 + by_parts**2 + float((by_types**2).sum()) + float((by_tunes**2).sum())
-    if size == 0.0:
-        return None
-    pace = length / size
-    tunes = np.rint(prices.tunes - pace * by_tunes).astype(np.int64)
-    tunes[free] = np.maximum(tunes[free], 0)
+    return free
+
+
+def _moved(network: Network, prices: Prices, move: Floats) -> Prices:
+    """Return prices moved down the bound's slope, whole and within their ranges."""
+    problem = network.problem
+    by_types, by_tunes = move[2 : 2 + problem.n_types], move[2 + problem.n_types :]
+    tunes = np.clip(np.rint(prices.tunes - by_tunes), -_MOST_FOR_A_TUNE, _MOST_FOR_A_TUNE).astype(np.int64)
+    time = float(np.clip(prices.time - move[0] / _TIME_SCALE_US, -_MOST_FOR_A_MICROSECOND, _MOST_FOR_A_MICROSECOND))
+    parts = float(np.clip(prices.parts - move[1], -_MOST_FOR_A_PART, _MOST_FOR_A_PART))
     return Prices(
-        time=round(prices.time - pace * by_time / _TIME_SCALE_US),
-        parts=_one_sided(round(prices.parts - pace * by_parts), problem),
-        types=np.clip(np.rint(prices.types - pace * by_types), 0, problem.variety).astype(np.int64),
-        tunes=tunes,
+        time=round(time),
+        parts=_one_sided(round(parts), problem),
+        types=np.clip(np.rint(prices.types - by_types), 0, problem.variety).astype(np.int64),
+        tunes=np.where(_is_free(problem), np.maximum(tunes, 0), tunes),
     )
 
 

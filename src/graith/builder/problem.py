@@ -140,6 +140,15 @@ class Problem:
         """One more than the largest index in ``tune``."""
         return int(self.tune.max()) + 1 if self.tune.size else 0
 
+    @property
+    def floor(self) -> int:
+        """What no set of any plan falls to, however bad."""
+        longest = max((plan.most for plan in self.plans), default=0)
+        roughest = int(np.where(self.link > NEVER, self.link, 0).min(initial=0))
+        worst = int(self.value.min(initial=0)) + roughest
+        limits_us = np.array([self.low_us.min(initial=0), self.high_us.max(initial=0)])
+        return self.start + longest * worst + int(self.time_value(limits_us).min()) - 1
+
     def time_value(self, time_us: Integers) -> Integers:
         """Return what whole times are worth, limits left aside."""
         worth_of_time: Integers = -self.slope * np.abs(time_us - self.target_us)
@@ -155,7 +164,7 @@ def problem_of(question: Question, conditions: Iterable[Condition], *, valued: b
         Its rules and locks are not read: ``conditions`` are.
     conditions : iterable of Condition
     valued : bool
-        False counts nothing, so that only what is possible matters and all links are alike.
+        False when only what is possible matters: all links are alike, and items have values that mean nothing.
     """
     asked = tuple(conditions)
     index_of_key = {candidate.key: index for index, candidate in enumerate(question.candidates)}
@@ -191,7 +200,7 @@ def problem_of(question: Question, conditions: Iterable[Condition], *, valued: b
         tune=tune,
         tune_type=tune_type,
         n_types=len(type_names),
-        value=_item_values(question, kept) if valued else np.zeros_like(tune),
+        value=_item_values(question, kept) if valued else _scattered_values(len(kept)),
         mid_us=mid_us,
         closing_extra_us=extra_us,
         start_us=start_us,
@@ -369,6 +378,12 @@ def _item_values(question: Question, kept: _Kept) -> Integers:
         - worth.cut_loss(question, candidate, cut)
         for _, candidate, cut in kept
     )
+
+
+def _scattered_values(n_items: int) -> Integers:
+    """Return values that mean nothing, from -1 to 0 points, so that prices find a direction: multiplicative hashing."""
+    scattered = np.arange(n_items, dtype=np.int64) * 2_654_435_761 % (1 << 32)
+    return -(scattered * worth.BILLION >> 32)
 
 
 def _alike_rows(extra_us: Integers, closes: Booleans) -> tuple[Integers, Integers]:

@@ -12,16 +12,9 @@ from graith.builder.problem import NEVER, Integers, Plan, Problem
 from graith.builder.search import BestSets, Search
 from graith.builder.time_table import time_table
 
-ANYTHING = NEVER // 2
-"""A floor below every set's value and above everything that cannot be."""
-
-IMPOSSIBLE_FLOOR = -1
-"""The floor when nothing is counted: every set is worth 0."""
-
 _FIRST_STEPS = 40
 _LATER_STEPS = 150
 _DIVE_BATCH = 128
-_UNVALUED_AIM = -1_000_000_000
 
 
 @dataclass(slots=True)
@@ -107,15 +100,12 @@ class Solver:
         there = set(self.problem.tune[np.concatenate(plan.slots)].tolist())
         return len(needed) <= plan.most and needed <= there
 
-    def _aim(self) -> int | None:
-        return self.best.worst if self.is_valued else _UNVALUED_AIM
-
     def _improve(self, one: _Open, n_steps: int) -> None:
         state = best_prices(
             one.network,
             one.state.prices,
             n_steps=n_steps,
-            known=self._aim(),
+            known=self.best.worst,
             enough=self.best.threshold,
             should_stop=self.should_stop,
         )

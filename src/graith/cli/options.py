@@ -93,6 +93,8 @@ layout_options = together(
     ),
     click.option("--landscape", is_flag=True, help="Turn the page."),
     click.option("--bar-numbers", is_flag=True, help="Print bar numbers."),
+    click.option("--bars-a-line", type=int, help="Bars on a line of music; else as many as read well."),
+    click.option("--staff-mm", type=float, help="Height of the five lines; else what the paper and the music allow."),
 )
 
 practice_options = together(

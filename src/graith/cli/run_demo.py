@@ -121,8 +121,7 @@ def _engrave(band: Path, out: Path) -> None:
     from graith.cli.write_sheets import write_book_sheet, write_set_sheet, write_tune_sheet
 
     _say("4. Sheets for every hand.")
-    a4 = {"paper": "a4", "landscape": False, "bar_numbers": False}
-    pocket = {**a4, "paper": "pocket"}
+    a4 = {"paper": "a4"}
     folder = _folder(out)
     write_book_sheet(
         (band / "tunes",),
@@ -133,9 +132,9 @@ def _engrave(band: Path, out: Path) -> None:
     )
     for name in SET_FILES[:3]:
         write_set_sheet(band / "sets" / name, folder / name.replace(".toml", ".pdf"), layout=a4)
-    write_set_sheet(band / "sets" / LEGAL_SET, folder / "medley-pocket.pdf", layout=pocket)
+    write_set_sheet(band / "sets" / LEGAL_SET, folder / "medley-pocket.pdf", layout={"paper": "pocket"})
     (_, reels), *_ = load_books([band / "tunes" / "reels.abc"])
-    write_tune_sheet(reels.tunes[0], folder / "reel-letter.pdf", parts=None, layout={**a4, "paper": "letter"})
+    write_tune_sheet(reels.tunes[0], folder / "reel-letter.pdf", parts=None, layout={"paper": "letter"})
     write_tune_sheet(reels.tunes[0], folder / "reel.svg", parts=None, layout=a4)
     click.echo(f"{len(list(folder.iterdir()))} files of engraved music.")
 

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,16 +20,18 @@ if TYPE_CHECKING:
     from graith.sheet.model import Pages
 
 
-def page_layout(options: Mapping[str, object]) -> Layout:
-    """Return the layout that the command's options ask for."""
+def page_layout(options: Mapping[str, Any]) -> Layout:
+    """Return the layout that the command's options ask for; an option that is not given is the usual."""
     return Layout(
-        paper=str(options["paper"]),
-        landscape=bool(options["landscape"]),
-        bar_numbers=bool(options["bar_numbers"]),
+        paper=options.get("paper", "a4"),
+        landscape=options.get("landscape", False),
+        bar_numbers=options.get("bar_numbers", False),
+        bars_a_line=options.get("bars_a_line"),
+        staff_mm=options.get("staff_mm"),
     )
 
 
-def write_tune_sheet(tune: Tune, out: Path, *, parts: tuple[int, ...] | None, layout: Mapping[str, object]) -> None:
+def write_tune_sheet(tune: Tune, out: Path, *, parts: tuple[int, ...] | None, layout: Mapping[str, Any]) -> None:
     """Write one tune's page: PDF, or its first page as SVG."""
     from graith.files.write import write_text
     from graith.sheet.draw_svg import svg_pages
@@ -44,7 +46,7 @@ def write_tune_sheet(tune: Tune, out: Path, *, parts: tuple[int, ...] | None, la
         raise click.UsageError(f"{out.name}: do not know this ending. Write .pdf or .svg.")
 
 
-def write_set_sheet(set_file: Path, out: Path, *, layout: Mapping[str, object]) -> None:
+def write_set_sheet(set_file: Path, out: Path, *, layout: Mapping[str, Any]) -> None:
     """Write a set's pages."""
     from graith.sheet.lay_pages import set_pages
     from graith.timeline.make_timeline import timeline_of
@@ -66,7 +68,7 @@ def write_set_sheet(set_file: Path, out: Path, *, layout: Mapping[str, object]) 
 
 
 def write_book_sheet(
-    music: tuple[Path, ...], out: Path, *, title: str, subtitle: str, layout: Mapping[str, object]
+    music: tuple[Path, ...], out: Path, *, title: str, subtitle: str, layout: Mapping[str, Any]
 ) -> int:
     """Write a whole book's pages; return how many tunes it has."""
     from graith.sheet.lay_pages import book_pages

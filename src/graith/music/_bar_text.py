@@ -9,17 +9,23 @@ it, an accidental before it in the bar) is always worked out anew.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
 from graith.errors import Severity
-from graith.music._run import Carry, Memory, Reading, Run, Slip, unfinished
-from graith.music._sounds import takes_three
+from graith.music._run import BuiltNote, Carry, Memory, NoteKey, Reading, Run, Slip, built_from, unfinished
+from graith.music._sounds import Scale, shares_of, takes_three
 from graith.music.model import Key, Metre, Note
 
 _NO_ALTERATIONS: Mapping[int, int] = {}
+_COMMON_NOTE = re.compile(
+    r"(\(3(?!:)|)((?:[.~HLMOPSTuv`]|\((?!\d)|\{[A-Ga-g]+\}|\"[^\"]*\")*)([A-Ga-gzx][,']*\d*/*\d*)(-?)(\)*)(>{1,3}|<{1,3}|)"
+)
+_SHARES = {mark: shares_of(mark) for mark in (">", ">>", ">>>", "<", "<<", "<<<")}
+_TRIPLET = ((3, 2, 3, 0), (3, 2, 3, 1), (3, 2, 3, 2), None)
 _UNKNOWN = Reading((), (), 0, 1, {}, (), False)
 
 
@@ -119,11 +125,61 @@ class BarText:
         return Reading(tuple(notes), tuple(offsets), total, unit, _NO_ALTERATIONS, (), decorated)
 
     def _group(self, text: str) -> Reading | None:
+        reading = self._common_group(text)
+        if reading is None:
+            run = Run(self.memory, {}, Carry())
+            reading = run.read(text)
+            if not run.carry.is_empty or reading.slips or reading.alterations:
+                reading = None
+        self.memory.groups[text] = reading
+        return reading
+
+    def _common_group(self, text: str) -> Reading | None:
+        """Put a group together note by note when it holds only what most groups hold; else return None."""
+        known = self.memory.notes
+        notes: list[Note] = []
+        offsets: list[int] = []
+        total, unit, at, end = 0, 1, 0, len(text)
+        share: Scale | None = None
+        triplet = -1
+        for three, lead, sound, tie, closed, broken in _COMMON_NOTE.findall(text):
+            offset = at + len(three) + len(lead)
+            at = offset + len(sound) + len(tie) + len(closed) + len(broken)
+            scale = share
+            share = None
+            if broken:
+                first, share = _SHARES[broken]
+                scale = first if scale is None else (scale[0] * first[0], scale[1] * first[1])
+            if three:
+                triplet = 0
+            known_as = (lead, sound, scale, _TRIPLET[triplet], tie == "-", at < end, len(closed))
+            built = known.get(known_as) or self._common_note(known_as)
+            if built is None:
+                return None
+            if triplet >= 0:
+                triplet = triplet + 1 if triplet < 2 else -1
+            note, numerator, denominator = built
+            notes.append(note)
+            offsets.append(offset)
+            if denominator == unit:
+                total += numerator
+            else:
+                total = total * denominator + numerator * unit
+                unit *= denominator
+        if at != end or share is not None or triplet >= 0 or self.memory.symbols:
+            return None
+        return Reading(tuple(notes), tuple(offsets), total, unit, _NO_ALTERATIONS, (), False)
+
+    def _common_note(self, known_as: NoteKey) -> BuiltNote | None:
+        lead, sound, scale, tuplet, tied, joined, closed = known_as
         run = Run(self.memory, {}, Carry())
-        reading = run.read(text)
-        stands_alone = run.carry.is_empty and not reading.slips and not reading.alterations
-        known = self.memory.groups[text] = reading if stands_alone else None
-        return known
+        run.take(lead + sound)
+        if run.slips or run.alterations or len(run.drafts) != 1:
+            return None
+        draft = run.drafts[0]
+        draft.scale, draft.tuplet, draft.tied, draft.joined, draft.closed = scale, tuplet, tied, joined, closed
+        built = self.memory.notes[known_as] = built_from(draft)
+        return built
 
     def end_bar(self) -> tuple[Slip, ...]:
         """Close the bar: return what is wrong with what waits for a note that does not come in it."""

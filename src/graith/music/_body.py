@@ -224,6 +224,10 @@ class Body:
         else:
             self.current.slips = [*self.current.slips, *placed]
 
+    def forget_reader(self) -> None:
+        """Let go of the tune's reader, so that the two do not keep each other alive."""
+        self.take_field = _pass_over
+
     def finished(self) -> list[RawBar]:
         """Return all bars; what still waits is told on the last one."""
         self.muted = False
@@ -234,3 +238,7 @@ class Body:
             late = [(last.line, slip._replace(offset=last.column - 1)) for slip in self.bar_text.end_tune()]
             last.slips = [*last.slips, *self.slips, *late]
         return self.bars
+
+
+def _pass_over(_letter: str, _value: str, _number: int, _column: int, _text: str) -> None:
+    """Take no field any more."""

@@ -74,6 +74,13 @@ class Header:
         elif value:
             self._keep(letter, value)
 
+    def take_default(self, letter: str, value: str) -> None:
+        """Read one line of the file header, which holds for every tune unless the tune says otherwise."""
+        if letter == "%%":
+            self.direct(value)
+        else:
+            self.take(letter, value)
+
     def direct(self, text: str) -> None:
         """Read one ``%%`` line, without its ``%%``."""
         self.directives.append(text)

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from graith.errors import Place
 from graith.music._bar_lines import stronger
+from graith.music._quick_bars import placed_bar
 from graith.music._run import Slip
-from graith.music.model import Bar, BarLine, Key, Metre, Note, Part
+from graith.music.model import BarLine, Key, Metre, Note, Part
 
 _PART_ENDS = frozenset((BarLine.DOUBLE, BarLine.END, BarLine.START))
 
@@ -192,10 +192,9 @@ def part_of(raw: RawPart, part_number: int, source: str, title: str) -> Part:
     bars = raw.bars
     closes = ending_closes(bars)
     made = [
-        Bar(
-            bar.notes, bar.metre, number, bar.closing, bar.repeat_start, bar.repeat_end, bar.ending, closed,
-            bar.line_end, bar.changes, bar.key, bar.text,
-            Place(source, bar.line, bar.column, title, part_number, number), bar.columns,
+        placed_bar(
+            bar.notes, bar.metre, number, bar.closing, bar.repeat_start, bar.repeat_end, bar.ending, closed, bar.line_end,
+            bar.changes, bar.key, bar.text, bar.columns, source, bar.line, bar.column, title, part_number,
         )
         for bar, number, closed in zip(bars, numbers(bars), closes, strict=True)
     ]  # fmt: skip

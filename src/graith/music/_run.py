@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from graith.errors import MusicError, Severity
 from graith.music._sounds import LENGTH, Scale, Sound, TupletFigures, factor_of, shares_of, sound_of, tuplet_of
@@ -70,6 +70,10 @@ class Reading(NamedTuple):
     decorated: bool
 
 
+NoteKey = tuple[str, str, "Scale | None", "tuple[int, int, int, int] | None", bool, bool, int]
+"""What makes two notes one: the text that leads in, the note's text, its broken rhythm, tuplet, tie, beam, slurs closed."""
+
+
 class BuiltNote(NamedTuple):
     """A note and its length as two whole numbers, which add up faster than fractions."""
 
@@ -91,7 +95,7 @@ class Memory:
     groups: dict[str, Reading | None] = field(default_factory=dict)
     sounds: dict[str, Sound] = field(default_factory=dict)
     graces: dict[str, tuple[tuple[Grace, ...], bool]] = field(default_factory=dict)
-    notes: dict[tuple[Any, ...], BuiltNote] = field(default_factory=dict)
+    notes: dict[NoteKey, BuiltNote] = field(default_factory=dict)
 
     def sound(self, text: str) -> Sound:
         """Return a note or rest understood from its own text; MusicError if it cannot be."""
@@ -103,11 +107,11 @@ class Memory:
 
 @dataclass(slots=True)
 class Lead:
-    """What has been read and waits for its note."""
+    """What has been read and waits for its note; ``is_plain`` if its text alone says what it is."""
 
     offset: int
     graces: tuple[Grace, ...] = ()
-    graces_text: str | None = ""
+    is_plain: bool = True
     slashed: bool = False
     decorations: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
@@ -138,7 +142,7 @@ class Carry:
         return self.lead is None and self.tuplet is None and self.tie is None
 
 
-class _Draft:
+class Draft:
     """A note while it is not yet known whether it is tied, joined or dotted.
 
     ``remembered`` says that its text and its gracenotes' text alone decide what it is.
@@ -177,7 +181,7 @@ class Run:
         self.lead = carry.lead
         self.tuplet = carry.tuplet
         self.tie = carry.tie
-        self.drafts: list[_Draft] = []
+        self.drafts: list[Draft] = []
         self.offsets: list[int] = []
         self.slips: list[Slip] = []
         self.gap = True
@@ -186,6 +190,11 @@ class Run:
 
     def read(self, text: str) -> Reading:
         """Read the text; afterwards ``carry`` holds what it leaves."""
+        self.take(text)
+        return self.finished(text)
+
+    def take(self, text: str) -> None:
+        """Take every token of the text."""
         for found in _TOKEN.finditer(text):
             kind = found.lastgroup
             if kind == "note":
@@ -198,7 +207,6 @@ class Run:
                 break
             elif kind is not None:
                 _TAKERS[kind](self, found[0], found.start())
-        return self.finished(len(text))
 
     def complain(self, offset: int, kind: str, says: str, remedy: str = "") -> None:
         """Note an error."""
@@ -249,7 +257,7 @@ class Run:
             self.gap = False
         else:
             drafts[-1].joined = True
-        draft = _Draft(text, sound)
+        draft = Draft(text, sound)
         if not remembered:
             draft.remembered = False
         if self.lead is not None:
@@ -263,15 +271,15 @@ class Run:
         drafts.append(draft)
         self.offsets.append(offset)
 
-    def hand_over_lead(self, draft: _Draft) -> None:
+    def hand_over_lead(self, draft: Draft) -> None:
         """Give a note what waited for it."""
         lead = draft.lead = self.lead
         self.lead = None
-        if lead is not None and (lead.decorations or lead.texts or lead.graces_text is None):
-            draft.remembered = False
-            self.decorated = self.decorated or bool(lead.decorations)
+        if lead is not None:
+            draft.remembered = draft.remembered and lead.is_plain and lead is not self.carry.lead
+            self.decorated = self.decorated or any(len(name) > 1 for name in lead.decorations)
 
-    def count_in_tuplet(self, draft: _Draft) -> None:
+    def count_in_tuplet(self, draft: Draft) -> None:
         """Make a note the next of the tuplet under way."""
         tuplet = self.tuplet
         if tuplet is not None:
@@ -359,10 +367,7 @@ class Run:
         lead = self.waiting(offset)
         lead.graces += graces
         lead.slashed = lead.slashed or slashed
-        if lead.graces_text is not None and remembered.get(text) is known:
-            lead.graces_text += text
-        else:
-            lead.graces_text = None
+        lead.is_plain = lead.is_plain and remembered.get(text) is known
 
     def grace_group(self, text: str, offset: int) -> tuple[tuple[Grace, ...], bool]:
         """Return the gracenotes of a group, and whether it is slashed."""
@@ -482,24 +487,21 @@ class Run:
 
     # -- the end ---------------------------------------------------------------------------------------------
 
-    def finished(self, end: int) -> Reading:
+    def finished(self, text: str) -> Reading:
         """Return the notes, now that all is known of them."""
         if self.broken is not None:
-            self.complain(end, "broken rhythm", "a broken rhythm has no second note in the bar",
+            self.complain(len(text), "broken rhythm", "a broken rhythm has no second note in the bar",
                           "Put > or < between two notes of the same bar.")  # fmt: skip
             self.drafts[-1].scale = None
         notes: list[Note] = []
         total, unit = 0, 1
         remembered = self.memory.notes
-        for draft in self.drafts:
-            lead = draft.lead
-            graces_text, opened = (lead.graces_text, lead.opened) if lead is not None else ("", 0)
-            known_as = (
-                draft.text, graces_text, draft.scale, draft.tuplet, draft.tied, draft.joined, opened, draft.closed,
-            )  # fmt: skip
+        for draft, offset in zip(self.drafts, self.offsets, strict=True):
+            lead = text[draft.lead.offset : offset] if draft.lead is not None else ""
+            known_as: NoteKey = (lead, draft.text, draft.scale, draft.tuplet, draft.tied, draft.joined, draft.closed)
             built = remembered.get(known_as) if draft.remembered else None
             if built is None:
-                built = _built(draft)
+                built = built_from(draft)
                 if draft.remembered:
                     remembered[known_as] = built
             note, numerator, denominator = built
@@ -529,7 +531,8 @@ _TAKERS: dict[str, Callable[[Run, str, int], None]] = {
 }
 
 
-def _built(draft: _Draft) -> BuiltNote:
+def built_from(draft: Draft) -> BuiltNote:
+    """Return the finished note of a draft."""
     lead = draft.lead or Lead(0)
     written = draft.sound.written
     if draft.scale is not None:

@@ -20,12 +20,15 @@ _ESCAPE = re.compile(
     r"|u(?P<code>[0-9a-fA-F]{4})|(?P<accent>[`'^~\"cuv=H.,])(?P<letter>[A-Za-z]))"
     r"|(?P<entity>&(?:[A-Za-z]{2,8}|\#\d{1,6});)"
 )
-_COMMENT = re.compile(r"(?<!\\)((?:\\\\)*)%.*")
+_COMMENT = re.compile(r"(?<!\\)(?:\\\\)*%")
 
 
 def without_comment(line: str) -> str:
     """Return a line without its comment (ABC 2.1 §2.2.5)."""
-    return _COMMENT.sub(r"\1", line, count=1) if "%" in line else line
+    if "%" not in line:
+        return line
+    found = _COMMENT.search(line)
+    return line if found is None else line[: found.end() - 1]
 
 
 def plain_text(text: str) -> str:

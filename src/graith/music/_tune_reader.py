@@ -26,11 +26,15 @@ _NOT_CONTINUED = "XMKLQUV"
 class TuneReader:
     """Reads one tune; ``first`` is the number of its first line in the text."""
 
-    def __init__(self, source: str, memories: Memories, first: int, lines: Sequence[str]) -> None:
+    def __init__(
+        self, source: str, memories: Memories, first: int, lines: Sequence[str], defaults: Sequence[tuple[str, str]] = ()
+    ) -> None:
         self.source = source
         self.first = first
         self.lines = lines
         self.header = Header()
+        for letter, value in defaults:
+            self.header.take_default(letter, value)
         self.problems: list[Problem] = []
         self.body = Body(memories, Setting(Fraction(1, 8), None, self.header.key), self.take_body_field)
         self.in_body = False
@@ -47,16 +51,6 @@ class TuneReader:
         return self.finished()
 
     # -- lines -----------------------------------------------------------------------------------------------
-
-    def take_default(self, line: str, number: int) -> None:
-        """Take a line of the file header, which holds for every tune unless the tune says otherwise."""
-        if line.startswith("%%"):
-            self.header.direct(line[2:].strip())
-        elif (found := FIELD.match(without_comment(line))) and found[1] not in "XTKP+":
-            try:
-                self.header.take(found[1], found[2].strip())
-            except MusicError:
-                self.complain(number, 1, "field", f"the file header's {found[1]}: cannot be used", "Correct it.", line)
 
     def take_line(self, line: str, number: int) -> None:
         """Take one line, whatever it is."""
@@ -215,6 +209,7 @@ class TuneReader:
             self.complain(self.first, 1, "header", "the tune has no K: field and no music", "Write K:HP and the music.")
             self.begin_body()
         bars = self.body.finished()
+        self.body.forget_reader()
         put_in_figures(bars)
         raws = raw_parts(bars)
         title = self.title

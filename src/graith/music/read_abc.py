@@ -8,12 +8,16 @@ Sources: the abc music standard 2.1 (December 2011); sections are cited where a 
 
 from __future__ import annotations
 
+import gc
 import re
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from graith.errors import MusicError, Place, Problem, Severity
 from graith.music._bar_text import Memories
+from graith.music._header import Header
+from graith.music._text import without_comment
 from graith.music._tune_reader import FIELD, TuneReader
 from graith.music.model import Tune
 
@@ -60,7 +64,8 @@ def read_book(text: str, source: str = "<text>") -> Book:
     ['3/16', '1/16', '1/8', '1/8']
     """
     reader = _BookReader(source)
-    reader.read(text)
+    with _collector_resting():
+        reader.read(text)
     problems = sorted(reader.problems, key=lambda problem: (problem.place.line or 0, problem.place.column or 0))
     return Book(tuple(reader.tunes), tuple(problems))
 
@@ -87,6 +92,22 @@ def read_tune(text: str, source: str = "<text>") -> Tune:
     return book.tunes[0]
 
 
+@contextmanager
+def _collector_resting() -> Iterator[None]:
+    """Keep Python's collector of reference cycles from running.
+
+    A book becomes some hundred thousand objects that all stay and form no cycle; the collector would look at them
+    again and again, for a third of the whole time.
+    """
+    was_running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_running:
+            gc.enable()
+
+
 @dataclass
 class _BookReader:
     """Splits a text into tunes and reads each; remembers what bars mean from one tune to the next."""
@@ -95,7 +116,7 @@ class _BookReader:
     tunes: list[Tune] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     memories: Memories = field(default_factory=Memories)
-    defaults: list[tuple[int, str]] = field(default_factory=list)
+    defaults: list[tuple[str, str]] = field(default_factory=list)
 
     def read(self, text: str) -> None:
         lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
@@ -103,16 +124,30 @@ class _BookReader:
             if _is_tune(block):
                 self.read_tune(first, block)
             elif first == _first_filled(lines) and _is_file_header(block):
-                self.defaults = [(first + index, line) for index, line in enumerate(block)]
+                self.read_file_header(first, block)
             else:
                 self.look_for_lost_music(first, block)
 
     def read_tune(self, first: int, lines: Sequence[str]) -> None:
-        reader = TuneReader(self.source, self.memories, first, lines)
-        for number, line in self.defaults:
-            reader.take_default(line, number)
+        reader = TuneReader(self.source, self.memories, first, lines, self.defaults)
         self.tunes.append(reader.read())
         self.problems += reader.problems
+
+    def read_file_header(self, first: int, lines: Sequence[str]) -> None:
+        """Keep the fields that hold for every tune of the text (ABC 2.1 §2.2.2)."""
+        header = Header()
+        for number, line in enumerate(lines, start=first):
+            if line.startswith("%%"):
+                self.defaults.append(("%%", line[2:].strip()))
+            elif (found := FIELD.match(without_comment(line))) and found[1] not in "XTKP+":
+                letter, value = found[1], found[2].strip()
+                try:
+                    header.take(letter, value)
+                except MusicError as error:
+                    place = Place(self.source, number, 1)
+                    self.problems.append(Problem(place, "field", str(error).rstrip("."), "", line))
+                else:
+                    self.defaults.append((letter, value))
 
     def look_for_lost_music(self, first: int, lines: Sequence[str]) -> None:
         if not self.tunes:

@@ -53,12 +53,8 @@ TEMPLATE = r"""
   )
 })
 
-#let music(tune) = for part in tune.parts {
-  block(width: 100%, above: part.gap * 1mm, breakable: not part.fits, {
-    for line in part.lines {
-      block(above: line.gap * 1mm, picture(line.image, width: 100%, alt: line.alt))
-    }
-  })
+#let music(part) = for line in part.lines {
+  block(above: line.gap * 1mm, picture(line.image, width: 100%, alt: line.alt))
 }
 
 #let remark(pieces) = if pieces.len() > 0 {
@@ -112,8 +108,14 @@ TEMPLATE = r"""
   }
   remark(tune.before)
   block(width: 100%, breakable: not tune.whole, {
-    tune-heading(tune, level)
-    music(tune)
+    let (first, ..others) = tune.parts
+    block(width: 100%, breakable: not first.fits, {
+      tune-heading(tune, level)
+      music(first)
+    })
+    for part in others {
+      block(width: 100%, above: part.gap * 1mm, breakable: not part.fits, music(part))
+    }
   })
 }
 #remark(data.after)

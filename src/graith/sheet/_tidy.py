@@ -6,6 +6,7 @@ Works on the text of one system of Verovio's SVG, in its units: a staff is 720 h
 from __future__ import annotations
 
 import re
+from bisect import bisect
 from dataclasses import dataclass
 
 from graith.sheet.model import Ink
@@ -20,7 +21,7 @@ _CLUTTER = re.compile(
     r'<(?:g id="\w+" class="(?:(?:accid|keySig|\w+MilestoneEnd \w+)"/>|\w+ placeholder[^"]*">(?:<ellipse[^>]*/>)?</g>)'
     r'|title class="labelAttr">[^<]*</title>)'
 )
-_BEAM = re.compile(r'class="beam">(?:<polygon points="[^"]*"/>)+')
+_BEAM = re.compile(r'class="beam"><polygon (points="[^"]*"/>(?:<polygon points="[^"]*"/>)*)')
 _POLYGON = re.compile(r'points="(-?\d+),(-?\d+) (-?\d+),(-?\d+) (-?\d+),(-?\d+) (-?\d+),(-?\d+)"')
 _GRACE_HEAD = re.compile(r'#E0A4-[^"]*" transform="translate\((-?\d+), (-?\d+)\) scale\(0\.50')
 _STEM = re.compile(r'(<path d="M(-?\d+) (-?\d+) L-?\d+ )(-?\d+)(" stroke-width="18"/>)')
@@ -68,19 +69,19 @@ def tidied(system: str, id_start: str) -> str:
 
 def _drops(system: str) -> list[_Drop]:
     """Return the melody beams that touch a gracenote's head standing between their first and last notes."""
-    heads = [(int(x), int(y)) for x, y in _GRACE_HEAD.findall(system)]
-    if not heads:
-        return []
+    heads = sorted((int(x), int(y)) for x, y in _GRACE_HEAD.findall(system))
     drops = []
-    for beam in _BEAM.finditer(system):
-        first = _POLYGON.search(beam[0])
+    for beam in _BEAM.finditer(system) if heads else ():
+        first = _POLYGON.match(system, beam.start(1))
         if first is None or int(first[2]) < int(first[6]):  # a beam of gracenotes, drawn from its upper edge
             continue
-        edges = [tuple(map(int, points)) for points in _POLYGON.findall(beam[0])]
-        left, bottom, right = edges[0][:3]
-        by = max((_overlap(head, edges) for head in heads if left < head[0] < right), default=0)
-        if by > 0:
-            drops.append(_Drop(left, right, bottom, by))
+        left, bottom, right = int(first[1]), int(first[2]), int(first[3])
+        among = heads[bisect(heads, (left, 0)) : bisect(heads, (right, 0))]
+        if among:
+            edges = [tuple(map(int, points)) for points in _POLYGON.findall(beam[0])]
+            by = max(_overlap(head, edges) for head in among)
+            if by > 0:
+                drops.append(_Drop(left, right, bottom, by))
     return drops
 
 

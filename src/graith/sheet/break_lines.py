@@ -36,7 +36,7 @@ _FULLEST = 1.04
 _USUAL_BARS = 4
 _MOST_BARS = 8
 _LOOSEST = 0.45
-_LOOSE = 0.55
+_LOOSE = 0.5
 _SHORT = 0.75
 
 
@@ -185,7 +185,7 @@ def plan_lines(tune: Tune, chosen: Sequence[int], layout: Layout, usual_mm: floa
     usual_mm : float or None
         Height of the staff when the music leaves the choice, instead of the paper's usual.
     """
-    wanted_mm = layout.staff_mm or usual_mm or layout.stock.staff_mm
+    wanted_mm = layout.staff_mm or usual_mm or layout.usual_staff_mm
     parts = [tune.parts[number - 1] for number in chosen]
     plan = None
     for starts in _candidates(parts, layout, wanted_mm):
@@ -212,7 +212,8 @@ def _candidates(parts: Sequence[Part], layout: Layout, wanted_mm: float) -> Iter
                 yield fuller
     yield usual
     for count in range(_USUAL_BARS - 1, 0, -1):
-        yield tuple(even_lines(part, count) for part in parts)
+        if count <= 2 or all(part.n_bars % count == 0 for part in parts):  # threes would cut phrases of two bars
+            yield tuple(even_lines(part, count) for part in parts)
 
 
 def _room(layout: Layout, staff_mm: float) -> float:

@@ -18,8 +18,8 @@ class Paper:
         Upright; a height of 0 is a page as long as its music, for screens.
     margin_mm : float
         On all four sides.
-    staff_mm : float
-        Height of the five lines, when the music leaves the choice.
+    staff_mm, wide_staff_mm : float
+        Height of the five lines when the music leaves the choice: upright, and on its side.
     least_staff_mm : float
         How small the staff may become before a line takes fewer bars.
     text_pt : float
@@ -31,15 +31,16 @@ class Paper:
     height_mm: float
     margin_mm: float
     staff_mm: float
+    wide_staff_mm: float
     least_staff_mm: float
     text_pt: float
 
 
 PAPERS: tuple[Paper, ...] = (
-    Paper("A4", 210, 297, 14, 5.6, 4.4, 10.5),
-    Paper("Letter", 215.9, 279.4, 14, 5.6, 4.4, 10.5),
-    Paper("pocket", 74, 105, 4, 4.8, 3.7, 7.5),
-    Paper("screen", 210, 0, 6, 5.6, 4.4, 10.5),
+    Paper("A4", 210, 297, 14, 5.6, 7.0, 4.4, 10.5),
+    Paper("Letter", 215.9, 279.4, 14, 5.6, 7.0, 4.4, 10.5),
+    Paper("pocket", 74, 105, 4, 4.8, 4.8, 3.7, 7.5),
+    Paper("screen", 210, 0, 6, 5.6, 5.6, 4.4, 10.5),
 )
 """A4 and A7 (the pocket) after ISO 216, Letter after ANSI Y14.1; margins and staves are our own choice."""
 
@@ -96,6 +97,11 @@ class Layout:
     def stock(self) -> Paper:
         """The paper by that name."""
         return _BY_NAME[self.paper.casefold()]
+
+    @property
+    def usual_staff_mm(self) -> float:
+        """Height of the five lines that music gets when it has the room."""
+        return self.staff_mm or (self.stock.wide_staff_mm if self.landscape else self.stock.staff_mm)
 
     @property
     def width_mm(self) -> float:
