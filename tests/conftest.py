@@ -1,0 +1,9 @@
+"""Settings for all tests: property tests have no deadline, and continuous integration draws the same examples each time."""
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
