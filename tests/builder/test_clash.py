@@ -73,7 +73,7 @@ def test_a_clash_names_the_rule_with_its_source() -> None:
     clash = build_sets(question).clash
     assert clash is not None
     assert [(demand.kind, demand.name, demand.source) for demand in clash.demands] == [("rule", "time", "another")]
-    assert "at least 10:00.0 from the first roll" in str(clash)
+    assert "at least 10:00 from the first roll" in str(clash)
 
 
 def test_a_search_that_is_stopped_claims_no_smallest_clash() -> None:

@@ -81,7 +81,7 @@ class Problem:
     room_us, pickup_us, beat_us, parts : Integers, shape (items,)
         What decides whether a link is held; playings of a part.
     row : Integers, shape (items,)
-        Row of the item in ``link``.
+        Row of the item in ``link``. Where variety counts, rows are of one type each, and sorted by it.
     link : Integers, shape (rows, rows)
         Worth of one row followed by another, ``NEVER`` where it must not.
     has_held_links : bool
@@ -141,6 +141,11 @@ class Problem:
         return int(self.tune.max()) + 1 if self.tune.size else 0
 
     @property
+    def n_memory(self) -> int:
+        """How many types a path can remember: all, or one where variety does not count."""
+        return self.n_types if self.variety else 1
+
+    @property
     def floor(self) -> int:
         """What no set of any plan falls to, however bad."""
         longest = max((plan.most for plan in self.plans), default=0)
@@ -193,7 +198,9 @@ def problem_of(question: Question, conditions: Iterable[Condition], *, valued: b
     start_us = _integers(worth.start_us(question, candidate, cut, clock) for _, candidate, cut in kept)
     highest_us = _highest_us(start_us, mid_us, extra_us, longest) + longest * longest_held_us
     row, link = (
-        _valued_rows(question, kept, extra_us, index_of_key, asked) if valued else _alike_rows(extra_us, tune == closer)
+        _valued_rows(question, kept, tune_type, extra_us, index_of_key, asked)
+        if valued
+        else _alike_rows(extra_us, tune == closer)
     )
     return Problem(
         choices=tuple(ChosenTune(candidate, cut) for _, candidate, cut in kept),
@@ -394,18 +401,24 @@ def _alike_rows(extra_us: Integers, closes: Booleans) -> tuple[Integers, Integer
 
 
 def _valued_rows(
-    question: Question, kept: _Kept, extra_us: Integers, index_of_key: dict[str, int], asked: Sequence[Condition]
+    question: Question,
+    kept: _Kept,
+    tune_type: Integers,
+    extra_us: Integers,
+    index_of_key: dict[str, int],
+    asked: Sequence[Condition],
 ) -> tuple[Integers, Integers]:
+    """Return rows and their links. Rows are sorted by type, as the bounds want them."""
     tune = _integers(index for index, _, _ in kept)
     first = _integers(worth.note_index(cut.first_note) for _, _, cut in kept)
     last = _integers(worth.note_index(cut.last_note) for _, _, cut in kept)
     if not kept:
         return tune, np.zeros((0, 0), dtype=np.int64)
-    looks = np.stack([tune, first, last, extra_us], axis=1)
+    looks = np.stack([tune_type, tune, first, last, extra_us], axis=1)
     _, chosen, row = np.unique(looks, axis=0, return_index=True, return_inverse=True)
     tempo = np.array([kept[item][1].tempo_bpm for item in chosen])
     centre = _integers(worth.note_index(kept[item][1].tonal_centre) for item in chosen)
-    types = np.array([kept[item][1].tune_type for item in chosen])
+    types = tune_type[chosen]
     weights = question.weights
     link = -(
         worth.billionths(weights.tempo, worth.tempo_roughness(tempo[:, None], tempo[None, :]))

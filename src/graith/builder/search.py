@@ -247,7 +247,11 @@ class Search:
         price = before.price[:, None] + self.state.prices.tunes[problem.tune[items]][None, :]
         parts = before.parts[:, None] + problem.parts[items][None, :]
         needed = before.needed[:, None] | self._bit_of_tune[problem.tune[items]][None, :]
-        bound = self._bound(slot, value, time_us, types, price, parts)
+        if slot and problem.variety:
+            type_before = problem.tune_type[before.items[:, -1]]
+        else:
+            type_before = np.full(len(before), self.network.no_type if slot == 0 else 0)
+        bound = self._bound(slot, type_before, value, time_us, types, price, parts)
         bound[self._forbidden(before, slot) | ~self._can_be_completed(slot, time_us, types, parts, needed)] = NEVER
         one, other = np.nonzero(bound > self.best.threshold)
         return _Beginnings(
@@ -262,15 +266,23 @@ class Search:
         )
 
     def _bound(
-        self, slot: int, value: Integers, time_us: Integers, types: Integers, price: Integers, parts: Integers
+        self,
+        slot: int,
+        type_before: Integers,
+        value: Integers,
+        time_us: Integers,
+        types: Integers,
+        price: Integers,
+        parts: Integers,
     ) -> Integers:
         """Return what no set with these beginnings can exceed: by the prices, and by the table when there is one."""
-        prices, state, here = self.state.prices, self.state, self.network.slots[slot]
+        prices, state, row_of_item = self.state.prices, self.state, self.network.slots[slot].row_of_item
         known = value + self._by_types[types] + (state.by_tunes - price) + (state.by_parts - prices.parts * parts)
-        bound: Integers = known + (state.by_time - prices.time * time_us) + state.rest[slot][here.row_of_item][None, :]
+        rest = state.rest[slot][row_of_item[None, :], type_before[:, None]]
+        bound: Integers = known + (state.by_time - prices.time * time_us) + rest
         if self.table is None:
             return bound
-        return np.minimum(bound, known + self.table.rest(slot, here.row_of_item, time_us))
+        return np.minimum(bound, known + self.table.rest(slot, row_of_item, type_before, time_us))
 
     def _forbidden(self, before: _Beginnings, slot: int) -> Booleans:
         """Return which continuations play a tune twice, or tunes together that must not be."""

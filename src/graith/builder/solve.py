@@ -7,14 +7,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from graith.builder.prices import Network, Priced, Prices, best_prices, first_prices, network_of, priced
-from graith.builder.problem import NEVER, Integers, Plan, Problem
-from graith.builder.search import BestSets, Search
+from graith.builder.prices import Network, Priced, Prices, best_arrivals, best_prices, earned_types, first_prices, network_of, priced
+from graith.builder.problem import Integers, Plan, Problem
+from graith.builder.search import BATCH, BestSets, Search
 from graith.builder.time_table import time_table
 
 _FIRST_STEPS = 40
 _LATER_STEPS = 150
 _DIVE_BATCH = 128
+_UNVALUED_BATCH = 16
 
 
 @dataclass(slots=True)
@@ -118,7 +119,7 @@ class Solver:
         dive = Search(one.network, state, self.best)
         whole = dive.run(
             most_opened=self.most_dived,
-            batch=min(_DIVE_BATCH, self.most_dived),
+            batch=min(_DIVE_BATCH if self.is_valued else _UNVALUED_BATCH, self.most_dived),
             should_stop=self.should_stop,
             stop_when_full=not self.is_valued,
         )
@@ -146,7 +147,10 @@ class Solver:
                 self.on_progress(self.n_opened, self.best.best, self.bound or 0)
 
         whole = search.run(
-            should_stop=self.should_stop, stop_when_full=not self.is_valued, after_batch=after_batch
+            batch=BATCH if self.is_valued else _UNVALUED_BATCH,
+            should_stop=self.should_stop,
+            stop_when_full=not self.is_valued,
+            after_batch=after_batch,
         )
         self.n_opened = before + search.n_opened
         if whole:
@@ -156,18 +160,14 @@ class Solver:
 def narrowed(network: Network, state: Priced, threshold: int) -> Network | None:
     """Return the network without the items through which no path exceeds a threshold; None when none is left."""
     problem = network.problem
+    earned = earned_types(problem, state.prices)
     slots: list[Integers] = []
-    reached = state.row_value[0]
-    for index, slot in enumerate(network.slots):
-        if index:
-            before = np.where(network.slots[index - 1].goes_on, reached, NEVER)
-            best_before = np.maximum((before[:, None] + slot.link).max(axis=0), NEVER)
-            reached = np.maximum(best_before + state.row_value[index], NEVER)
-        through = (reached - state.row_value[index] + state.rest[index])[slot.row_of_item]
-        value = state.item_value[slot.items]
+    for index, (slot, reached) in enumerate(zip(network.slots, best_arrivals(network, state), strict=True)):
+        through = (reached + state.rest[index]).max(axis=1) - state.row_value[index]
+        value = state.item_value[slot.items] + earned[slot.type_of_row[slot.row_of_item]]
         if index == 0:
             value = value - state.prices.time * problem.start_us[slot.items]
-        kept = slot.items[through + value + state.constant > threshold]
+        kept = slot.items[through[slot.row_of_item] + value + state.constant > threshold]
         if not kept.size:
             break
         slots.append(np.sort(kept))

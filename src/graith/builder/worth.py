@@ -44,7 +44,9 @@ def microseconds(beats: Fraction, tempo_bpm: float) -> int:
     >>> microseconds(Fraction(64), 80.0)
     48000000
     """
-    return round(60_000_000 * beats / Fraction(tempo_bpm))
+    bpm, of = float(tempo_bpm).as_integer_ratio()
+    numerator, denominator = 60_000_000 * beats.numerator * of, beats.denominator * bpm
+    return (2 * numerator + denominator) // (2 * denominator)
 
 
 def tempo_roughness(from_bpm: Floats, to_bpm: Floats) -> Floats:

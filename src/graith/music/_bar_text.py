@@ -1,8 +1,9 @@
 """The music between two bar lines: from its ABC text to notes, remembered.
 
 A :class:`Setting` is everything outside the text that decides what the text means. What a text means under a
-setting is worked out once: first the whole bar is looked up, then the groups between its spaces, and only what was
-never met goes through :class:`~graith.music._run.Run`. Frozen notes can be shared, and dance music repeats itself.
+setting is worked out once, for each group of notes between spaces: dance music repeats itself, and frozen notes can
+be shared. A group never met before is put together from notes met before if it holds only what most groups hold; else
+:class:`~graith.music._run.Run` reads it.
 A text that begins or ends in the middle of something (a tuplet over a bar line, gracenotes whose note comes after
 it, an accidental before it in the bar) is always worked out anew.
 """
@@ -16,16 +17,19 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from graith.errors import Severity
-from graith.music._run import BuiltNote, Carry, Memory, NoteKey, Reading, Run, Slip, built_from, unfinished
-from graith.music._sounds import Scale, shares_of, takes_three
+from graith.music._run import Carry, Memory, Piece, PieceKey, Reading, Run, Slip, built_from, unfinished
+from graith.music._sounds import LENGTH, shares_of, takes_three
 from graith.music.model import Key, Metre, Note
 
 _NO_ALTERATIONS: Mapping[int, int] = {}
-_COMMON_NOTE = re.compile(
-    r"(\(3(?!:)|)((?:[.~HLMOPSTuv`]|\((?!\d)|\{[A-Ga-g]+\}|\"[^\"]*\")*)([A-Ga-gzx][,']*\d*/*\d*)(-?)(\)*)(>{1,3}|<{1,3}|)"
+_LEAD = r"""(?:[.~HLMOPSTuv`]|\((?!\d)|\{[A-Ga-g]+\}|"[^"]*")*"""
+_PIECE = re.compile(rf"{_LEAD}(?:\(3(?![\d:]))?{_LEAD}[A-Ga-gzx][,']*{LENGTH}-?\)*(?:>{{1,3}}|<{{1,3}})?")
+_PIECE_PARTS = re.compile(
+    rf"(?P<early>{_LEAD})(?P<three>\(3)?(?P<lead>{_LEAD})(?P<sound>[A-Ga-gzx][,']*{LENGTH})"
+    r"(?P<tie>-?)(?P<closed>\)*)(?P<mark>[<>]*)"
 )
 _SHARES = {mark: shares_of(mark) for mark in (">", ">>", ">>>", "<", "<<", "<<<")}
-_TRIPLET = ((3, 2, 3, 0), (3, 2, 3, 1), (3, 2, 3, 2), None)
+_NO_TRIPLET = -1
 _UNKNOWN = Reading((), (), 0, 1, {}, (), False)
 
 
@@ -78,39 +82,53 @@ class BarText:
         self.memory = memory
         self.carry = carry
 
-    def read(self, text: str, alterations: Mapping[int, int] = _NO_ALTERATIONS) -> Reading:
-        """Return what a text means; ``alterations`` are the accidentals met earlier in the same bar."""
-        if self.carry is None and not alterations:
-            readings = self.memory.readings
-            reading = readings.get(text)
-            if reading is not None:
-                return reading
-            reading = self._in_groups(text)
-            if reading is not None:
-                readings[text] = reading
-                return reading
-        return self._worked_out(text, alterations)
+    def read(self, text: str, start: int = 0, alterations: Mapping[int, int] = _NO_ALTERATIONS) -> Reading:
+        """Return what a text means.
 
-    def _worked_out(self, text: str, alterations: Mapping[int, int]) -> Reading:
+        Parameters
+        ----------
+        text : str
+        start : int
+            Where the text begins in its line, from 0; the reading's offsets count from the line's beginning.
+        alterations : mapping
+            The accidentals met earlier in the same bar.
+        """
+        if self.carry is None and not alterations:
+            reading = self._in_groups(text, start)
+            if reading is not None:
+                return reading
+        return self._worked_out(text, start, alterations)
+
+    def _worked_out(self, text: str, start: int, alterations: Mapping[int, int]) -> Reading:
         run = Run(self.memory, dict(alterations), self.carry or Carry())
         reading = run.read(text)
         self.carry = None if run.carry.is_empty else run.carry
-        return reading
+        return reading.moved(start)
 
-    def _in_groups(self, text: str) -> Reading | None:
-        """Put a bar together from its groups, or return None if one of them does not stand alone."""
+    def _in_groups(self, text: str, at: int) -> Reading | None:
+        """Put a bar together from its groups, or return None if one of them does not stand alone.
+
+        After an accidental the groups that do not hold its letter still stand alone.
+        """
         known = self.memory.groups
+        if " " not in text:
+            reading = known.get(text, _UNKNOWN)
+            if reading is _UNKNOWN:
+                reading = self._group(text)
+            return None if reading is None else reading.moved(at)
         notes: list[Note] = []
         offsets: list[int] = []
-        total, unit, at, decorated = 0, 1, 0, False
+        total, unit, decorated = 0, 1, False
+        altered: dict[int, int] = {}
+        touched = ""
         for group in text.split(" "):
             if group:
                 reading = known.get(group, _UNKNOWN)
                 if reading is _UNKNOWN:
                     reading = self._group(group)
-                if reading is None:
+                if reading is None or (touched and any([letter in group for letter in touched])):
                     return None
-                group_notes, group_offsets, numerator, denominator, _, _, group_decorated = reading
+                group_notes, group_offsets, numerator, denominator, alterations, _, group_decorated = reading
                 notes += group_notes
                 for offset in group_offsets:
                     offsets.append(at + offset)
@@ -119,67 +137,75 @@ class BarText:
                 else:
                     total = total * denominator + numerator * unit
                     unit *= denominator
+                if alterations:
+                    altered.update(alterations)
+                    touched = "".join(["CDEFGABcdefgab"[place % 7 :: 7] for place in altered])
                 if group_decorated:
                     decorated = True
             at += len(group) + 1
-        return Reading(tuple(notes), tuple(offsets), total, unit, _NO_ALTERATIONS, (), decorated)
+        return Reading(tuple(notes), tuple(offsets), total, unit, altered, (), decorated)
 
     def _group(self, text: str) -> Reading | None:
         reading = self._common_group(text)
         if reading is None:
             run = Run(self.memory, {}, Carry())
             reading = run.read(text)
-            if not run.carry.is_empty or reading.slips or reading.alterations:
+            if not run.carry.is_empty or reading.slips:
                 reading = None
         self.memory.groups[text] = reading
         return reading
 
     def _common_group(self, text: str) -> Reading | None:
         """Put a group together note by note when it holds only what most groups hold; else return None."""
-        known = self.memory.notes
+        known = self.memory.pieces
         notes: list[Note] = []
         offsets: list[int] = []
-        total, unit, at, end = 0, 1, 0, len(text)
-        share: Scale | None = None
-        triplet = -1
-        for three, lead, sound, tie, closed, broken in _COMMON_NOTE.findall(text):
-            offset = at + len(three) + len(lead)
-            at = offset + len(sound) + len(tie) + len(closed) + len(broken)
-            scale = share
-            share = None
-            if broken:
-                first, share = _SHARES[broken]
-                scale = first if scale is None else (scale[0] * first[0], scale[1] * first[1])
-            if three:
-                triplet = 0
-            known_as = (lead, sound, scale, _TRIPLET[triplet], tie == "-", at < end, len(closed))
-            built = known.get(known_as) or self._common_note(known_as)
-            if built is None:
+        total, unit, at = 0, 1, 0
+        mark, triplet = "", _NO_TRIPLET
+        texts = _PIECE.findall(text)
+        last = len(texts) - 1
+        for index, piece_text in enumerate(texts):
+            known_as = (piece_text, mark, triplet, index < last)
+            piece = known.get(known_as) or self._piece(known_as)
+            if piece is None:
                 return None
-            if triplet >= 0:
-                triplet = triplet + 1 if triplet < 2 else -1
-            note, numerator, denominator = built
+            note, numerator, denominator, offset, mark, triplet = piece
             notes.append(note)
-            offsets.append(offset)
+            offsets.append(at + offset)
+            at += len(piece_text)
             if denominator == unit:
                 total += numerator
             else:
                 total = total * denominator + numerator * unit
                 unit *= denominator
-        if at != end or share is not None or triplet >= 0 or self.memory.symbols:
+        if at != len(text) or mark or triplet != _NO_TRIPLET:
             return None
         return Reading(tuple(notes), tuple(offsets), total, unit, _NO_ALTERATIONS, (), False)
 
-    def _common_note(self, known_as: NoteKey) -> BuiltNote | None:
-        lead, sound, scale, tuplet, tied, joined, closed = known_as
+    def _piece(self, known_as: PieceKey) -> Piece | None:
+        """Work out one common note: its own text, the broken rhythm and triplet it stands in, whether it is joined."""
+        text, before, triplet, joined = known_as
+        found = _PIECE_PARTS.fullmatch(text)
+        if found is None or self.memory.symbols or (found["three"] and triplet != _NO_TRIPLET):
+            return None
         run = Run(self.memory, {}, Carry())
-        run.take(lead + sound)
+        run.take(found["early"] + found["lead"] + found["sound"])
         if run.slips or run.alterations or len(run.drafts) != 1:
             return None
         draft = run.drafts[0]
-        draft.scale, draft.tuplet, draft.tied, draft.joined, draft.closed = scale, tuplet, tied, joined, closed
-        built = self.memory.notes[known_as] = built_from(draft)
-        return built
+        if before:
+            draft.dot(_SHARES[before][1])
+        if mark := found["mark"]:
+            draft.dot(_SHARES[mark][0])
+        draft.tied, draft.joined, draft.closed = bool(found["tie"]), joined, len(found["closed"])
+        if found["three"] or triplet != _NO_TRIPLET:
+            triplet = 0 if found["three"] else triplet
+            draft.tuplet = (3, 2, 3, triplet)
+            triplet = triplet + 1 if triplet < 2 else _NO_TRIPLET
+        built = built_from(draft)
+        offset = found.start("sound")
+        piece = self.memory.pieces[known_as] = Piece(*built, offset, mark, triplet)
+        return piece
 
     def end_bar(self) -> tuple[Slip, ...]:
         """Close the bar: return what is wrong with what waits for a note that does not come in it."""

@@ -96,13 +96,13 @@ class Body:
             self.take_rest_bars(found, start, number)
             return
         text = text.rstrip()
-        reading = self.bar_text.read(text, self.alterations)
+        reading = self.bar_text.read(text, start + 1, self.alterations)
         if reading.notes:
-            self.add(reading, text, start, number)
+            self.add(reading, text, start + 1, number)
         if reading.alterations:
             self.alterations = dict(reading.alterations)
         if reading.slips:
-            self.keep_slips([slip._replace(offset=slip.offset + start) for slip in reading.slips], number)
+            self.keep_slips([slip._replace(offset=slip.offset - 1) for slip in reading.slips], number)
 
     def take_stretch_with_fields(self, text: str, start: int, number: int) -> None:
         at = 0
@@ -130,31 +130,30 @@ class Body:
             says = "a rest of whole bars has no length in free metre; it is read as a semibreve"
             slips.append(Slip(start, "rest", says, "Write its length, as z8.", Severity.WARNING))
         length = self.setting.metre.length if self.setting.metre is not None else Fraction(1)
-        rest = Reading((Note((), length, invisible=found[1] == "X"),), (0,), length.numerator, length.denominator, {}, (), False)
+        rest = Reading((Note((), length, invisible=found[1] == "X"),), (start + 1,), length.numerator, length.denominator, {}, (), False)
         for index in range(count):
             if index:
                 self.close(BarLine.SINGLE, 0, number)
-            self.add(rest, found[0].strip(), start, number)
+            self.add(rest, found[0].strip(), start + 1, number)
         self.keep_slips(slips, number)
 
     # -- bars ------------------------------------------------------------------------------------------------
 
-    def add(self, reading: Reading, text: str, start: int, number: int) -> None:
+    def add(self, reading: Reading, text: str, column: int, number: int) -> None:
         """Add notes to the bar under way, or begin one with them."""
-        column = start + 1
-        columns = tuple([column + offset for offset in reading.offsets])
         current = self.current
         if current is not None:
             current.notes += reading.notes
             current.lengthen(reading.numerator, reading.denominator)
             current.text += " " + text
-            current.columns += columns
+            current.columns += reading.offsets
             current.decorated = current.decorated or reading.decorated
             return
         setting = self.setting
         current = self.current = RawBar(
-            reading.notes, reading.numerator, reading.denominator, setting.metre, setting.key, text, number, column, columns
-        )
+            reading.notes, reading.numerator, reading.denominator, setting.metre, setting.key, text, number, column,
+            reading.offsets,
+        )  # fmt: skip
         if reading.decorated:
             current.decorated = True
         if self.repeat_start:

@@ -128,7 +128,7 @@ class PartReader:
         self._close(BarLine.SINGLE)
 
     def _open(self, number: str, *, implicit: bool) -> None:
-        raw = RawBar((), Fraction(0), None, HIGHLAND_PIPES, "", self.n_measures, 1, ())
+        raw = RawBar((), 0, 1, None, HIGHLAND_PIPES, "", self.n_measures, 1, ())
         self.current = ReadBar(raw, number, implicit)
 
     def _close(self, closing: BarLine, repeat_end: int = 0) -> None:
@@ -144,7 +144,8 @@ class PartReader:
             self._hand_over_empty(current)
             return
         raw.notes = tuple(_with_tuplets(self.notes))
-        raw.length = sum((note.length for note in raw.notes), Fraction(0))
+        length = sum((note.length for note in raw.notes), Fraction(0))
+        raw.numerator, raw.denominator = length.numerator, length.denominator
         raw.metre, raw.key = self.metre, self.key or key_named("C")
         raw.changes, self.changes = tuple(self.changes), []
         raw.repeat_start, self.repeat_start = self.repeat_start, False

@@ -89,6 +89,8 @@ def raw_parts(bars: Sequence[RawBar]) -> list[RawPart]:
     Where ``P:`` labels stand, they alone decide. Else a part begins at a repeat start, after a repeat end without
     an ending behind it, and after a double bar line, but not within a repeat whose start and end are both written.
     """
+    if not bars:
+        return []
     labelled = any([bar.label is not None for bar in bars])
     starts = _labelled_starts(bars) if labelled else _starts(bars)
     parts = [
@@ -104,7 +106,7 @@ def _labelled_starts(bars: Sequence[RawBar]) -> list[int]:
 
 def _starts(bars: Sequence[RawBar]) -> list[int]:
     """Return where parts begin when no part has a label."""
-    starts: list[int] = [0] if bars else []
+    starts = [0]
     within = _within_repeats(bars)
     ended, lined = False, False
     for index, bar in enumerate(bars):

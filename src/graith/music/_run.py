@@ -69,6 +69,14 @@ class Reading(NamedTuple):
     slips: tuple[Slip, ...]
     decorated: bool
 
+    def moved(self, by: int) -> Reading:
+        """Return the reading of the same text further right in its line."""
+        notes, offsets, numerator, denominator, alterations, slips, decorated = self
+        if slips:
+            slips = tuple([slip._replace(offset=by + slip.offset) for slip in slips])
+        offsets = tuple([by + offset for offset in offsets])
+        return Reading(notes, offsets, numerator, denominator, alterations, slips, decorated)
+
 
 NoteKey = tuple[str, str, "Scale | None", "tuple[int, int, int, int] | None", bool, bool, int]
 """What makes two notes one: the text that leads in, the note's text, its broken rhythm, tuplet, tie, beam, slurs closed."""
@@ -82,6 +90,21 @@ class BuiltNote(NamedTuple):
     denominator: int
 
 
+PieceKey = tuple[str, str, int, bool]
+"""A common note's text, the broken rhythm sign before it, its index in a triplet (-1 for none), whether it is joined."""
+
+
+class Piece(NamedTuple):
+    """A common note, its length, where in its text it stands, and the broken rhythm and triplet it leaves running."""
+
+    note: Note
+    numerator: int
+    denominator: int
+    offset: int
+    mark: str
+    triplet: int
+
+
 @dataclass
 class Memory:
     """One setting (see :class:`~graith.music._bar_text.Setting`) and all that was worked out under it."""
@@ -91,11 +114,11 @@ class Memory:
     in_three: bool
     spread: str
     symbols: dict[str, str]
-    readings: dict[str, Reading] = field(default_factory=dict)
     groups: dict[str, Reading | None] = field(default_factory=dict)
     sounds: dict[str, Sound] = field(default_factory=dict)
     graces: dict[str, tuple[tuple[Grace, ...], bool]] = field(default_factory=dict)
     notes: dict[NoteKey, BuiltNote] = field(default_factory=dict)
+    pieces: dict[PieceKey, Piece] = field(default_factory=dict)
 
     def sound(self, text: str) -> Sound:
         """Return a note or rest understood from its own text; MusicError if it cannot be."""

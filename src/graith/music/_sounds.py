@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import NamedTuple
 
 from graith.errors import MusicError
@@ -57,7 +58,7 @@ def sound_of(text: str, unit: Fraction, key: Key) -> Sound:
     if found is None:
         raise MusicError(f"{text!r} is no note")
     sign, letter, octaves, count, slashes, divisor = found.groups()
-    written = unit * _length_factor(count, slashes, divisor, text)
+    written = unit * _length_factor(count, slashes, divisor)
     if letter in "zx":
         return Sound((), written, None, letter == "x")
     if sign and sign not in _ALTER_OF_SIGN:
@@ -81,16 +82,17 @@ def factor_of(text: str) -> Fraction:
     found = _SOUND.fullmatch("C" + text)
     if found is None:
         raise MusicError(f"{text[:20]!r} is no length")
-    return _length_factor(found[4], found[5], found[6], text)
+    return _length_factor(found[4], found[5], found[6])
 
 
-def _length_factor(count: str, slashes: str, divisor: str, text: str) -> Fraction:
+@lru_cache(maxsize=1024)
+def _length_factor(count: str, slashes: str, divisor: str) -> Fraction:
     if len(count) <= _MOST_DIGITS and len(divisor) <= _MOST_DIGITS and len(slashes) <= _MOST_SLASHES:
         numerator = int(count or 1)
         denominator = 2 ** len(slashes) if not divisor else int(divisor) * 2 ** (len(slashes) - 1)
         if numerator and denominator:
             return Fraction(numerator, denominator)
-    raise MusicError(f"{text[:20]!r} has a length that cannot be; write a number, a slash, or a fraction such as 3/2")
+    raise MusicError(f"{count}{slashes}{divisor} is no length; write a number, a slash, or a fraction such as 3/2")
 
 
 def shares_of(text: str) -> tuple[Scale, Scale]:

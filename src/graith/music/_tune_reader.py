@@ -210,7 +210,8 @@ class TuneReader:
             self.begin_body()
         bars = self.body.finished()
         self.body.forget_reader()
-        put_in_figures(bars)
+        if any([bar.decorated for bar in bars]):
+            put_in_figures(bars)
         raws = raw_parts(bars)
         title = self.title
         parts = tuple([part_of(raw, number, self.source, title) for number, raw in enumerate(raws, start=1)])
@@ -249,6 +250,8 @@ class TuneReader:
     def tell_slips(self, raws: Sequence[RawPart], parts: Sequence[Part]) -> None:
         """Tell of everything wrong in bars, now that their parts and numbers are known."""
         for raw, part in zip(raws, parts, strict=True):
+            if not any([bar.slips for bar in raw.bars]):
+                continue
             for raw_bar, bar in zip(raw.bars, part.bars, strict=True):
                 if raw_bar.slips:
                     self.problems += [_problem_of(slip, number, bar) for number, slip in raw_bar.slips]
