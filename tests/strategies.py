@@ -18,17 +18,44 @@ from graith.music.figures import FIGURE_NAMES, expand_figure
 from graith.music.keys import key_named
 from graith.music.model import Bar, BarLine, ChanterNote, Grace, Key, Metre, Note, Part, Pitch, Tempo, Tune, Tuplet
 
-KEY_TEXTS = ("HP", "Hp", "C", "D", "Amix", "G", "Bb", "F#m", "E Minor", "Ddor", "none", "D exp _b _e ^f", "A clef=treble")
+KEY_TEXTS = (
+    "HP",
+    "Hp",
+    "C",
+    "D",
+    "Amix",
+    "G",
+    "Bb",
+    "F#m",
+    "E Minor",
+    "Ddor",
+    "none",
+    "D exp _b _e ^f",
+    "A clef=treble",
+)
 METRES = (
     Metre(2, 4, "2/4"), Metre(3, 4, "3/4"), Metre(4, 4, "C"), Metre(2, 2, "C|"), Metre(6, 8, "6/8"), Metre(9, 8, "9/8"),
     Metre(4, 4, "4/4"), Metre(3, 8, "3/8"), Metre(12, 8, "12/8"), Metre(5, 8, "2+3/8"),
 )  # fmt: skip
 UNITS = (Fraction(1, 8), Fraction(1, 16), Fraction(1, 4), Fraction(1))
-LENGTHS = tuple(
-    Fraction(count, value) for value in (1, 2, 4, 8, 16, 32, 64) for count in (1, 3, 7)
-) + (Fraction(1, 12), Fraction(5, 8))  # fmt: skip
+LENGTHS = (
+    *(Fraction(count, value) for value in (1, 2, 4, 8, 16, 32, 64) for count in (1, 3, 7)),
+    Fraction(1, 12),
+    Fraction(5, 8),
+)
 DECORATIONS = (".", "~", "H", "T", "u", "accent", "fermata", "0", "trill(", ">", "crescendo)")
-TUPLETS = ((3, 2, 3), (2, 3, 2), (4, 3, 4), (5, 2, 5), (5, 3, 5), (3, 2, 2), (3, 2, 4), (7, 8, 7), (11, 8, 3), (9, 2, 9))
+TUPLETS = (
+    (3, 2, 3),
+    (2, 3, 2),
+    (4, 3, 4),
+    (5, 2, 5),
+    (5, 3, 5),
+    (3, 2, 2),
+    (3, 2, 4),
+    (7, 8, 7),
+    (11, 8, 3),
+    (9, 2, 9),
+)
 INNER_LINES = (BarLine.SINGLE, BarLine.SINGLE, BarLine.SINGLE, BarLine.DOTTED, BarLine.INVISIBLE)
 PART_LINES = (BarLine.DOUBLE, BarLine.END, BarLine.START)
 
@@ -51,30 +78,45 @@ def chanter_pitches() -> st.SearchStrategy[Pitch]:
     return st.sampled_from(ChanterNote).map(lambda note: note.pitch)
 
 
-def graces(source: st.SearchStrategy[Pitch]) -> st.SearchStrategy[tuple[Grace, ...]]:
-    """Up to four gracenotes, most of them plain."""
-    lengths = st.sampled_from((Fraction(1, 32), Fraction(1, 32), Fraction(1, 16), Fraction(3, 64), Fraction(1, 8)))
-    return st.lists(st.builds(Grace, source, lengths), max_size=4).map(tuple)
+GRACE_LENGTHS = (Fraction(1, 32), Fraction(1, 32), Fraction(1, 16), Fraction(3, 64), Fraction(1, 8))
+ADORNMENTS: tuple[dict[str, Any], ...] = (
+    *({} for _ in range(6)),
+    *({"decorations": (name,)} for name in DECORATIONS),
+    {"decorations": ("T", "accent"), "texts": ("Am",)},
+    {"texts": ('^a "quote" | 50% [M:6/8] \\',)},
+    {"texts": ("", "b")},
+    {"slurs_opened": 1},
+    {"slurs_closed": 1},
+    {"slurs_opened": 2, "slurs_closed": 1, "decorations": ("u",)},
+    {"tied": True},
+    {"tied": True, "slurs_closed": 2},
+)
 
 
 @st.composite
 def notes(draw: st.DrawFn, source: st.SearchStrategy[Pitch]) -> Note:
     """One note, rest or chord, without a tuplet."""
-    count = draw(st.sampled_from((1, 1, 1, 1, 1, 1, 0, 2, 3)))
-    leading = draw(graces(source))
+    count, n_graces, joined = draw(_NOTE_SHAPES)
+    leading = tuple(Grace(draw(source), draw(st.sampled_from(GRACE_LENGTHS))) for _ in range(n_graces))
     return Note(
         pitches=tuple(draw(source) for _ in range(count)),
         written=draw(st.sampled_from(LENGTHS)),
         graces=leading,
-        tied=draw(st.booleans()),
-        joined=draw(st.booleans()),
-        decorations=tuple(draw(st.lists(st.sampled_from(DECORATIONS), max_size=2))),
-        texts=tuple(draw(st.lists(texts(0, 8), max_size=1))),
-        slurs_opened=draw(st.sampled_from((0, 0, 0, 1, 2))),
-        slurs_closed=draw(st.sampled_from((0, 0, 0, 1, 2))),
-        slashed_graces=bool(leading) and draw(st.booleans()),
-        invisible=count == 0 and draw(st.booleans()),
+        joined=joined,
+        slashed_graces=n_graces == 1 and joined,
+        invisible=count == 0 and joined,
+        **draw(st.sampled_from(ADORNMENTS)),
     )
+
+
+_NOTE_SHAPES = st.sampled_from(
+    [
+        (count, n_graces, joined)
+        for count in (1, 1, 1, 1, 0, 2)
+        for n_graces in (0, 0, 0, 1, 1, 3)
+        for joined in (False, True)
+    ]
+)
 
 
 @st.composite
@@ -161,7 +203,12 @@ def parts(draw: st.DrawFn, running: _Running, source: st.SearchStrategy[Pitch], 
     running.pass_over(first_changes)
     if running.metre is not None and draw(st.booleans()):
         start_here = explicit and draw(st.booleans())
-        add(_pick_up(draw(note_rows(source)), running.metre.length), False, changes=first_changes, repeat_start=start_here)
+        add(
+            _pick_up(draw(note_rows(source)), running.metre.length),
+            False,
+            changes=first_changes,
+            repeat_start=start_here,
+        )
         explicit, first_changes = explicit and not start_here, ()
     length = running.metre.length if running.metre is not None else Fraction(0)
     add(_filled(draw(note_rows(source)), length), changes=first_changes, repeat_start=explicit)
@@ -253,14 +300,19 @@ def _asking(note: Note, before: ChanterNote | None, wanted: list[str]) -> Note:
     return replace(note, figure=wanted.pop(), graces=tuple(Grace(grace.pitch) for grace in figure))
 
 
-_PIECES = (
-    "X:1\n", "X:", "T:Tune\n", "M:6/8\n", "M:none\n", "M:", "L:1/8\n", "L:0\n", "Q:1/4=80\n", "K:HP\n", "K:Hp\n", "K:D\n", "K:Zz\n",
-    "P:AB\n", "P:A\n", "P:((", "\n", "\n\n", "|", "||", "|]", "[|", ":|", "|:", "::", ":|2", "|1", "[1", "[1,3", "[1-999", ":", "[", "]",
-    "{gef}", "{/g}", "{", "}", "{}", "A", "B2", "c/", "d3/2", "e//", "f>g", "a<b", ">", "<<<", ">>>>>>>>>", "(3", "(3:2:4", "(9:", "(",
-    ")", "-", "z", "Z4", "Z999", "x", "X2", "[CE]2", "[CE", "[M:2/4]", "[K:D]", "[L:1/16]", "[V:2]", '"Am"', '"', "!trill!", "!", "+x+",
-    "!doubling!", "!birl!", "~", ".", "u", "y", "&", "\\\n", "\\", "%", "%%text\n", "%%begintext\n", "w: la la\n", "W:words\n", "+: more\n",
-    "A0", "A/0", "A99999999999", "^^^A", "=c", "^f", "_b", "``", " ", "\t", "$", "#", "\u2028", "\r\n", "\x00", "é", "I:x\n", "U:T=!trill!\n",
+_HEADER_PIECES = (
+    "X:1\n", "X:", "T:Tune\n", "M:6/8\n", "M:none\n", "M:", "L:1/8\n", "L:0\n", "Q:1/4=80\n", "K:HP\n", "K:Hp\n",
+    "K:D\n", "K:Zz\n", "P:AB\n", "P:A\n", "P:((", "w: la la\n", "W:words\n", "+: more\n", "I:x\n", "U:T=!trill!\n",
+    "%%text\n", "%%begintext\n",
 )  # fmt: skip
+_MUSIC_PIECES = (
+    "\n", "\n\n", "|", "||", "|]", "[|", ":|", "|:", "::", ":|2", "|1", "[1", "[1,3", "[1-999", ":", "[", "]",
+    "{gef}", "{/g}", "{", "}", "{}", "A", "B2", "c/", "d3/2", "e//", "f>g", "a<b", ">", "<<<", ">>>>>>>>>", "(3",
+    "(3:2:4", "(9:", "(", ")", "-", "z", "Z4", "Z999", "x", "X2", "[CE]2", "[CE", "[M:2/4]", "[K:D]", "[L:1/16]",
+    "[V:2]", '"Am"', '"', "!trill!", "!", "+x+", "!doubling!", "!birl!", "~", ".", "u", "y", "&", "\\\n", "\\", "%",
+    "A0", "A/0", "A99999999999", "^^^A", "=c", "^f", "_b", "``", " ", "\t", "$", "#", "\u2028", "\r\n", "\x00", "é",
+)  # fmt: skip
+_PIECES = (*_HEADER_PIECES, *_MUSIC_PIECES)
 
 
 def abc_like_texts() -> st.SearchStrategy[str]:

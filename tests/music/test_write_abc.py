@@ -11,7 +11,7 @@ from graith.music.model import Tune
 from graith.music.read_abc import read_book, read_tune
 from graith.music.write_abc import write_abc, write_book
 
-_SETTINGS = settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+_SETTINGS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def _written_back(music: str, header: str = "M:2/4\nL:1/8\nK:HP") -> str:

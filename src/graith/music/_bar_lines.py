@@ -13,9 +13,9 @@ from graith.music.model import BarLine
 
 STRETCH = re.compile(
     r"""[ \t]*
-    (?P<text>(?:[^|:\["!(]+|\((?:\d+(?::\d*){0,2})?|"[^"]*"|![^!|\[\]:\s]*!|\[[A-Za-z]:[^\]]*\]
+    (?P<text>(?:[^|:\["!(]+|\((?:\d+(?::\d*){0,2})?|"[^"]*"|![^!|\[\]:\s]*(?::\w+)?!|\[[A-Za-z]:[^\]]*\]
       |\[(?![\d|]|[A-Za-z]:)(?:"[^"]*"|[^\]|\["])*\])*)
-    (?:(?P<line>:*(?:\.?\[?\|+\]?)+:*|::+)(?:(?:[ \t]*\[)?(?P<passes>\d[\d,\-]*))?
+    (?:(?P<line>(?::*\.?\[?\|+\]?)+:*|::+)(?:(?:[ \t]*\[)?(?P<passes>\d[\d,\-]*))?
       |\[(?P<alone>\d[\d,\-]*)
       |(?P<stray>[:\["!])
       |$)""",
@@ -50,6 +50,8 @@ def sign_of(text: str) -> Sign:
     --------
     >>> sign_of("::")
     Sign(look=<BarLine.SINGLE: '|'>, repeat_end=1, repeat_start=1)
+    >>> sign_of("[|]:|").repeat_end
+    1
     """
     core = text.strip(":")
     if not core:
@@ -57,6 +59,11 @@ def sign_of(text: str) -> Sign:
         return Sign(BarLine.SINGLE, half, half)
     repeat_end = len(text) - len(text.lstrip(":"))
     repeat_start = len(text) - len(text.rstrip(":"))
+    if ":" in core:
+        repeat_end = max(repeat_end, *map(len, re.findall(":+", core)))
+        core = core.replace(":", "")
+    if core == "||" and repeat_end and repeat_start:
+        core = "|"
     return Sign(_look(core), repeat_end, repeat_start)
 
 

@@ -67,9 +67,7 @@ class Memories:
         matters = (setting.unit, key.alters, key.is_pipes, in_three, setting.spread, setting.symbols)
         memory = self._known.get(matters)
         if memory is None:
-            memory = self._known[matters] = Memory(
-                setting.unit, key, in_three, setting.spread, dict(setting.symbols)
-            )
+            memory = self._known[matters] = Memory(setting.unit, key, in_three, setting.spread, dict(setting.symbols))
         return memory
 
 
@@ -120,13 +118,13 @@ class BarText:
         offsets: list[int] = []
         total, unit, decorated = 0, 1, False
         altered: dict[int, int] = {}
-        touched = ""
+        touched: set[str] = set()
         for group in text.split(" "):
             if group:
                 reading = known.get(group, _UNKNOWN)
                 if reading is _UNKNOWN:
                     reading = self._group(group)
-                if reading is None or (touched and any([letter in group for letter in touched])):
+                if reading is None or not touched.isdisjoint(group):
                     return None
                 group_notes, group_offsets, numerator, denominator, alterations, _, group_decorated = reading
                 notes += group_notes
@@ -139,7 +137,7 @@ class BarText:
                     unit *= denominator
                 if alterations:
                     altered.update(alterations)
-                    touched = "".join(["CDEFGABcdefgab"[place % 7 :: 7] for place in altered])
+                    touched.update(*("CDEFGABcdefgab"[place % 7 :: 7] for place in altered))
                 if group_decorated:
                     decorated = True
             at += len(group) + 1
@@ -216,14 +214,14 @@ class BarText:
         if (lead := carry.lead) is not None:
             if lead.decorations or lead.texts:
                 what = ", ".join((*(f"!{name}!" for name in lead.decorations), *(f'"{text}"' for text in lead.texts)))
-                slips.append(Slip(lead.offset, "decoration", f"{what} stands on the bar line and is not kept",
-                                  "Put it before a note.", Severity.WARNING))  # fmt: skip
+                says = f"{what} stands on the bar line and is not kept"
+                slips.append(Slip(lead.offset, "decoration", says, "Put it before a note.", Severity.WARNING))
                 lead.decorations, lead.texts = (), ()
             if not lead.graces and not lead.opened:
                 carry.lead = None
         if carry.tuplet is not None and carry.tuplet.index:
-            slips.append(Slip(0, "tuplet", f"a tuplet of {carry.tuplet.count} notes has {carry.tuplet.index} before the "
-                              "bar line", "Write all its notes in one bar.", Severity.WARNING))  # fmt: skip
+            says = f"a tuplet of {carry.tuplet.count} notes has {carry.tuplet.index} before the bar line"
+            slips.append(Slip(0, "tuplet", says, "Write all its notes in one bar.", Severity.WARNING))
         if carry.is_empty:
             self.carry = None
         return tuple(slips)

@@ -130,7 +130,15 @@ class Body:
             says = "a rest of whole bars has no length in free metre; it is read as a semibreve"
             slips.append(Slip(start, "rest", says, "Write its length, as z8.", Severity.WARNING))
         length = self.setting.metre.length if self.setting.metre is not None else Fraction(1)
-        rest = Reading((Note((), length, invisible=found[1] == "X"),), (start + 1,), length.numerator, length.denominator, {}, (), False)
+        rest = Reading(
+            (Note((), length, invisible=found[1] == "X"),),
+            (start + 1,),
+            length.numerator,
+            length.denominator,
+            {},
+            (),
+            False,
+        )
         for index in range(count):
             if index:
                 self.close(BarLine.SINGLE, 0, number)

@@ -37,6 +37,7 @@ class Header:
     symbols: dict[str, str] = field(default_factory=dict)
     fields: list[tuple[str, str]] = field(default_factory=list)
     directives: list[str] = field(default_factory=list)
+    usual: dict[str, str] = field(default_factory=dict)
 
     @property
     def unit(self) -> Fraction:
@@ -78,6 +79,8 @@ class Header:
         """Read one line of the file header, which holds for every tune unless the tune says otherwise."""
         if letter == "%%":
             self.direct(value)
+        elif letter in "RS":
+            self.usual[letter] = plain_text(value)
         else:
             self.take(letter, value)
 
@@ -88,6 +91,8 @@ class Header:
 
     def settle(self) -> None:
         """Work out what depends on several fields, once the header is complete."""
+        self.rhythm = self.rhythm or self.usual.get("R", "")
+        self.source = self.source or self.usual.get("S", "")
         if self.tempo_text:
             self.tempo = tempo_named(self.tempo_text, self.unit)
             if self.tempo is None:
@@ -141,5 +146,3 @@ def spread_of(directives: tuple[str, ...], fields: tuple[tuple[str, str], ...]) 
         if letter == "I":
             header._obey(value)
     return header.spread
-
-

@@ -91,7 +91,7 @@ def raw_parts(bars: Sequence[RawBar]) -> list[RawPart]:
     """
     if not bars:
         return []
-    labelled = any([bar.label is not None for bar in bars])
+    labelled = any(bar.label is not None for bar in bars)
     starts = _labelled_starts(bars) if labelled else _starts(bars)
     parts = [
         RawPart(list(bars[first:stop]), bars[first].label or "")
@@ -157,11 +157,11 @@ def numbers(bars: Sequence[RawBar]) -> list[int]:
     result: list[int] = []
     count = 0
     fresh, continues, split_ending = True, False, False
-    for bar in bars:
+    for index, bar in enumerate(bars):
         opens = fresh or bar.repeat_start
         if bar.ending:
             opens = split_ending = continues or (split_ending and fresh)
-        if continues or (opens and bar.is_short):
+        if continues or (opens and bar.is_short and _stays_short(bars, index)):
             result.append(0)
         else:
             count += 1
@@ -171,10 +171,20 @@ def numbers(bars: Sequence[RawBar]) -> list[int]:
     return result
 
 
+def _stays_short(bars: Sequence[RawBar], index: int) -> bool:
+    """Return whether a bar is short even with the pieces that a change or an ending in mid-bar cut off it."""
+    metre = bars[index].metre
+    length = bars[index].length
+    while bars[index].closing is BarLine.NONE and index + 1 < len(bars):
+        index += 1
+        length += bars[index].length
+    return metre is not None and length < metre.length
+
+
 def ending_closes(bars: Sequence[RawBar]) -> list[bool]:
     """Return for each bar whether an ending's bracket closes with it (ABC 2.1 §4.10)."""
     result = [False] * len(bars)
-    if not any([bar.ending for bar in bars]):
+    if not any(bar.ending for bar in bars):
         return result
     is_open = False
     last = len(bars) - 1
@@ -195,8 +205,8 @@ def part_of(raw: RawPart, part_number: int, source: str, title: str) -> Part:
     closes = ending_closes(bars)
     made = [
         placed_bar(
-            bar.notes, bar.metre, number, bar.closing, bar.repeat_start, bar.repeat_end, bar.ending, closed, bar.line_end,
-            bar.changes, bar.key, bar.text, bar.columns, source, bar.line, bar.column, title, part_number,
+            bar.notes, bar.metre, number, bar.closing, bar.repeat_start, bar.repeat_end, bar.ending, closed,
+            bar.line_end, bar.changes, bar.key, bar.text, bar.columns, source, bar.line, bar.column, title, part_number,
         )
         for bar, number, closed in zip(bars, numbers(bars), closes, strict=True)
     ]  # fmt: skip

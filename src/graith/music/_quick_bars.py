@@ -7,7 +7,6 @@ comes out cannot be told from a bar made by ``Bar(...)``.
 
 from __future__ import annotations
 
-
 from graith.errors import Place
 from graith.music.model import Bar, BarLine, Key, Metre, Note
 
@@ -60,7 +59,8 @@ def placed_bar(
 
     Examples
     --------
-    >>> bar = placed_bar((), None, 1, BarLine.END, False, 0, (), False, True, (), Key("D"), "", (), "a.abc", 7, 1, "A", 2)
+    >>> end, key = BarLine.END, Key("D")
+    >>> bar = placed_bar((), None, 1, end, False, 0, (), False, True, (), key, "", (), "a.abc", 7, 1, "A", 2)
     >>> type(bar) is Bar, str(bar.place), bar.notes
     (True, 'a.abc:7:1, part 2, bar 1', ())
     """

@@ -30,7 +30,7 @@ _TOKEN = re.compile(
     |(?P<rest>[zx]{LENGTH})
     |(?P<chord>\[(?:"[^"]*"|[^\]"])*\]{LENGTH})
     |(?P<text>"[^"]*")
-    |(?P<mark>![^!|\[\]:\s]*!|\+[^+|\[\]:\s]+\+|[~.H-Wh-w])
+    |(?P<mark>![^!|\[\]:\s]*(?::\w+)?!|\+[^+|\[\]:\s]+\+|[~.H-Wh-w])
     |(?P<tick>`+|y{LENGTH})
     |(?P<overlay>&)
     |(?P<stray>[^ -~]+|\d+|.)""",
@@ -79,7 +79,7 @@ class Reading(NamedTuple):
 
 
 NoteKey = tuple[str, str, "Scale | None", "tuple[int, int, int, int] | None", bool, bool, int]
-"""What makes two notes one: the text that leads in, the note's text, its broken rhythm, tuplet, tie, beam, slurs closed."""
+"""What makes two notes one: the text that leads in, its own text, broken rhythm, tuplet, tie, beam, slurs closed."""
 
 
 class BuiltNote(NamedTuple):
@@ -91,7 +91,7 @@ class BuiltNote(NamedTuple):
 
 
 PieceKey = tuple[str, str, int, bool]
-"""A common note's text, the broken rhythm sign before it, its index in a triplet (-1 for none), whether it is joined."""
+"""A common note's text, the broken rhythm sign before it, its index in a triplet (or -1), whether it is joined."""
 
 
 class Piece(NamedTuple):
@@ -506,7 +506,9 @@ class Run:
         if text in "#*;?@$":
             self.warn(offset, "character", f"{text!r} means nothing in music", "Take it out.")
         else:
-            self.complain(offset, "character", f"{text[:20]!r} means nothing here", "Take it out, or put text in quotes.")
+            self.complain(
+                offset, "character", f"{text[:20]!r} means nothing here", "Take it out, or put text in quotes."
+            )
 
     # -- the end ---------------------------------------------------------------------------------------------
 

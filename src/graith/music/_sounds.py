@@ -34,11 +34,11 @@ class Sound(NamedTuple):
 
 
 class TupletFigures(NamedTuple):
-    """``actual`` notes in the time of ``normal``, for the next ``count`` notes."""
+    """``actual`` notes in the time of ``normal``, for the next ``n_notes`` notes."""
 
     actual: int
     normal: int
-    count: int
+    n_notes: int
 
 
 def sound_of(text: str, unit: Fraction, key: Key) -> Sound:

@@ -1,6 +1,6 @@
-"""ABC text strings: what an escape stands for, and how to write a text so that it reads back the same.
+r"""ABC text strings: what an escape stands for, and how to write a text so that it reads back the same.
 
-Source: ABC 2.1 §8.2 (text strings) and §2.2.5 (``\\%`` for a percent sign).
+Source: ABC 2.1 §8.2 (text strings) and §2.2.5 (``\%`` for a percent sign).
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ def without_comment(line: str) -> str:
 
 
 def plain_text(text: str) -> str:
-    """Return a text string with its escapes resolved.
+    r"""Return a text string with its escapes resolved.
 
     Examples
     --------
-    >>> plain_text(r"Caf\\'e 100\\%")
+    >>> plain_text(r"Caf\'e 100\%")
     'Café 100%'
     """
     if "\\" not in text and "&" not in text:
@@ -61,11 +61,11 @@ def _resolved(found: re.Match[str]) -> str:
 
 
 def escaped_text(text: str) -> str:
-    """Return a text so that :func:`plain_text` gives it back.
+    r"""Return a text so that :func:`plain_text` gives it back.
 
     Examples
     --------
     >>> escaped_text("100%")
-    '100\\\\%'
+    '100\\%'
     """
     return text.replace("\\", "\\\\").replace("%", "\\%").replace("&", "\\&")

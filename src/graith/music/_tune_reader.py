@@ -24,10 +24,15 @@ _NOT_CONTINUED = "XMKLQUV"
 
 
 class TuneReader:
-    """Reads one tune; ``first`` is the number of its first line in the text."""
+    """Reads one tune; ``first`` is the number of its first line in the text, ``defaults`` what the file header says."""
 
     def __init__(
-        self, source: str, memories: Memories, first: int, lines: Sequence[str], defaults: Sequence[tuple[str, str]] = ()
+        self,
+        source: str,
+        memories: Memories,
+        first: int,
+        lines: Sequence[str],
+        defaults: Sequence[tuple[str, str]] = (),
     ) -> None:
         self.source = source
         self.first = first
@@ -91,8 +96,8 @@ class TuneReader:
         if self.last_field is not None and self.last_field[0] == "H":
             self.header.take("H", text)
         elif self.has_key:
-            self.complain(number, 1, "header", "this line of the header is no field and is left out",
-                          "Begin it with the field's letter and a colon, or with % if it is a comment.", line)  # fmt: skip
+            remedy = "Begin it with the field's letter and a colon, or with % if it is a comment."
+            self.complain(number, 1, "header", "this line of the header is no field and is left out", remedy, line)
         else:
             self.complain(number, 1, "header", "the music begins before a K: field has ended the header",
                           "Write K:HP as the header's last line.", line)  # fmt: skip
@@ -147,7 +152,7 @@ class TuneReader:
         body = self.body
         if letter == "V":
             self.choose_voice(value, number, line)
-        elif body.muted:
+        elif body.muted and not line.startswith("P:"):
             return
         elif letter in "ws":
             what = "words under the music (w:) are" if letter == "w" else "symbol lines (s:) are"
@@ -210,13 +215,15 @@ class TuneReader:
             self.begin_body()
         bars = self.body.finished()
         self.body.forget_reader()
-        if any([bar.decorated for bar in bars]):
+        if any(bar.decorated for bar in bars):
             put_in_figures(bars)
         raws = raw_parts(bars)
         title = self.title
         parts = tuple([part_of(raw, number, self.source, title) for number, raw in enumerate(raws, start=1)])
         self.tell_slips(raws, parts)
         if not bars:
+            for number, slip in self.body.slips:
+                self.complain(number, slip.offset + 1, slip.kind, slip.says, slip.remedy, "", slip.severity)
             self.complain(self.first, 1, "music", "the tune has no note", "Write its music under the K: field.")
         self.check_part_order(parts)
         header = self.header
@@ -250,7 +257,7 @@ class TuneReader:
     def tell_slips(self, raws: Sequence[RawPart], parts: Sequence[Part]) -> None:
         """Tell of everything wrong in bars, now that their parts and numbers are known."""
         for raw, part in zip(raws, parts, strict=True):
-            if not any([bar.slips for bar in raw.bars]):
+            if not any(bar.slips for bar in raw.bars):
                 continue
             for raw_bar, bar in zip(raw.bars, part.bars, strict=True):
                 if raw_bar.slips:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from graith.errors import Place, Problem, Severity
 from graith.music.model import Bar, BarLine, Metre, Part, Tune
@@ -55,7 +56,7 @@ class _Measured:
 
 
 def bar_problems(tune: Tune) -> tuple[Problem, ...]:
-    """Return every bar that does not fill its metre, and every ending that seems never to stop.
+    r"""Return every bar that does not fill its metre, and every ending that seems never to stop.
 
     Parameters
     ----------
@@ -70,10 +71,12 @@ def bar_problems(tune: Tune) -> tuple[Problem, ...]:
     Examples
     --------
     >>> from graith.music.read_abc import read_tune
-    >>> tune = read_tune("X:1\\nT:T\\nM:6/8\\nL:1/8\\nK:HP\\n|: A3 B3 | ABc d3e |]", "local-march.abc")
-    >>> print(bar_problems(tune)[0])
-    local-march.abc:6:12, part 1, bar 2: the bar holds 7/8 but the metre is 6/8, one quaver too long. Shorten a \
-note, or write [M:7/8] if the metre changes here.  [ABc d3e]
+    >>> tune = read_tune("X:1\nT:T\nM:6/8\nL:1/8\nK:HP\n|: A3 B3 | ABc d3e |]", "local-march.abc")
+    >>> problem = bar_problems(tune)[0]
+    >>> print(f"{problem.place}: {problem.says}")
+    local-march.abc:6:12, part 1, bar 2: the bar holds 7/8 but the metre is 6/8, one quaver too long
+    >>> problem.remedy, problem.text
+    ('Shorten a note, or write [M:7/8] if the metre changes here.', 'ABc d3e')
     """
     measured = [bar for part in tune.parts for bar in _measured(part)]
     gaps = {bar.missing for bar in measured if bar.is_joint and bar.missing > 0}
@@ -176,7 +179,7 @@ def _endless_endings(part: Part) -> Iterator[Problem]:
             lengths.append((bar, 0))
         if lengths and (lengths[-1][1] == 0 or not _closed_before(part.bars, bar)):
             lengths[-1] = lengths[-1][0], lengths[-1][1] + 1
-    for (_, before), (bar, count) in zip(lengths, lengths[1:], strict=False):
+    for (_, before), (bar, count) in pairwise(lengths):
         if bar.ending[0] > 1 and count > _LONGEST_ENDING_RATIO * before + 1:
             passes = ",".join(map(str, bar.ending))
             yield Problem(

@@ -12,7 +12,7 @@ _TRANSPOSE = "Write a note that the chanter has, or move the whole tune to anoth
 
 
 def range_problems(tune: Tune) -> tuple[Problem, ...]:
-    """Return every note and gracenote the chanter lacks, and what the pipes cannot do.
+    r"""Return every note and gracenote the chanter lacks, and what the pipes cannot do.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ def range_problems(tune: Tune) -> tuple[Problem, ...]:
     Examples
     --------
     >>> from graith.music.read_abc import read_tune
-    >>> tune = read_tune("X:1\\nT:T\\nM:2/4\\nL:1/8\\nK:HP\\nA2 =c2 | F4 |]", "air.abc")
+    >>> tune = read_tune("X:1\nT:T\nM:2/4\nL:1/8\nK:HP\nA2 =c2 | F4 |]", "air.abc")
     >>> for problem in range_problems(tune):
     ...     print(problem.place, "-", problem.says)
     air.abc:6:4, part 1, bar 1 - the chanter has no C♮5; the nearest notes are B and C

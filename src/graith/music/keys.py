@@ -114,7 +114,9 @@ def _fifths(tonic: tuple[str, str, str], text: str) -> int:
     short = mode.casefold()
     short = short if short == "m" else short[:3]
     if short not in _FIFTHS_OF_MODE:
-        raise MusicError(f"There is no mode {mode!r} in the key {text!r}. Use maj, min, mix, dor, phr, lyd, loc or aeo.")
+        raise MusicError(
+            f"There is no mode {mode!r} in the key {text!r}. Use maj, min, mix, dor, phr, lyd, loc or aeo."
+        )
     return _FIFTHS_OF_TONIC[letter] + {"": 0, "#": 7, "b": -7}[sign] + _FIFTHS_OF_MODE[short]
 
 

@@ -40,7 +40,7 @@ class Book:
 
 
 def read_book(text: str, source: str = "<text>") -> Book:
-    """Return every tune of an ABC text, with all its problems.
+    r"""Return every tune of an ABC text, with all its problems.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def read_book(text: str, source: str = "<text>") -> Book:
 
     Examples
     --------
-    >>> book = read_book("X:1\\nT:Scale\\nM:2/4\\nL:1/8\\nK:HP\\n{g}A>B {gcd}ce | {g}f2 {g}a2 |]")
+    >>> book = read_book("X:1\nT:Scale\nM:2/4\nL:1/8\nK:HP\n{g}A>B {gcd}ce | {g}f2 {g}a2 |]")
     >>> [str(note.written) for note in book.tunes[0].parts[0].bars[0].notes]
     ['3/16', '1/16', '1/8', '1/8']
     """
@@ -71,7 +71,7 @@ def read_book(text: str, source: str = "<text>") -> Book:
 
 
 def read_tune(text: str, source: str = "<text>") -> Tune:
-    """Return the first tune of an ABC text.
+    r"""Return the first tune of an ABC text.
 
     Raises
     ------
@@ -80,7 +80,7 @@ def read_tune(text: str, source: str = "<text>") -> Tune:
 
     Examples
     --------
-    >>> read_tune("X:1\\nT:Scale\\nM:2/4\\nL:1/8\\nK:HP\\nAB ce|f4|]").title
+    >>> read_tune("X:1\nT:Scale\nM:2/4\nL:1/8\nK:HP\nAB ce|f4|]").title
     'Scale'
     """
     book = read_book(text, source)

@@ -2,8 +2,8 @@
 
 How repeats are taken (ABC 2.1):
 
-* §4.8: a repeat goes back to its ``|:``; where that is missing, to the latest double bar line or repeat end, which
-  is where the part begins.
+* §4.8: a repeat goes back to its ``|:``; where that is missing, to the latest double bar line, repeat end or
+  beginning of a part. So a pick-up before a double bar line is not played again.
 * §4.9, §4.10: on each pass the ending that names it is played, the others are passed over. Where a repeat has
   endings, they say how often it is played.
 * §3.1.9: the header's ``P:`` is the order of parts. A part that the order plays several times in a row, and that has
@@ -19,9 +19,10 @@ from itertools import groupby
 
 from graith.errors import MusicError
 from graith.music._part_order import parts_in_order
-from graith.music.model import Bar, Part, Tune
+from graith.music.model import Bar, BarLine, Part, Tune
 
 _MOST_BARS = 100_000
+_DOUBLE_LINES = frozenset((BarLine.DOUBLE, BarLine.END, BarLine.START))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ class _EndingGroup:
 def played_bars(
     tune: Tune, parts: Sequence[int] | None = None, repeats: bool | Sequence[int] = True
 ) -> tuple[PlayedBar, ...]:
-    """Return a tune's bars in the order in which they are played.
+    r"""Return a tune's bars in the order in which they are played.
 
     Parameters
     ----------
@@ -114,7 +115,7 @@ def played_bars(
     Examples
     --------
     >>> from graith.music.read_abc import read_tune
-    >>> tune = read_tune("X:1\\nT:T\\nM:2/4\\nL:1/8\\nK:HP\\n|: A4 |1 B4 :|2 c4 || d4 |]")
+    >>> tune = read_tune("X:1\nT:T\nM:2/4\nL:1/8\nK:HP\n|: A4 |1 B4 :|2 c4 || d4 |]")
     >>> "".join("GABcdefga"[played.bar.notes[0].chanter_note] for played in played_bars(tune))
     'ABAcd'
     """
@@ -291,16 +292,15 @@ def _walk(spots: Sequence[_Spot], count: int | None) -> Iterator[PlayedBar]:
     fresh_at = -1
     while index < len(spots):
         spot = spots[index]
-        if not jumped and (spot.bar.repeat_start or index == fresh_at or (spot.index == 0 and not explicit)):
+        if not jumped and (spot.bar.repeat_start or index == fresh_at or (not explicit and _opens(spots, index))):
             start, pass_number = index, 1
             explicit = spot.bar.repeat_start
         jumped = False
         group = group_at.get(index)
-        if spot.bar.ending and group is not None:
-            if not _takes(group, spot.bar.ending, pass_number, count):
-                index = stop_of[index] + 1
-                fresh_at = index if index == group.last + 1 else fresh_at
-                continue
+        if group is not None and spot.bar.ending and not _takes(group, spot.bar.ending, pass_number, count):
+            index = stop_of[index] + 1
+            fresh_at = index if index == group.last + 1 else fresh_at
+            continue
         yield PlayedBar(spot.bar, spot.part, pass_number, spot.index)
         if spot.bar.repeat_end and pass_number < (count or _n_passes(spot.bar, group)):
             index, pass_number, jumped = start, pass_number + 1, True
@@ -311,6 +311,13 @@ def _walk(spots: Sequence[_Spot], count: int | None) -> Iterator[PlayedBar]:
         elif spot.bar.repeat_end and group is None:
             explicit = False
             fresh_at = index if index not in group_at else fresh_at
+
+
+def _opens(spots: Sequence[_Spot], index: int) -> bool:
+    """Return whether a repeat without a start of its own goes back to here: a part, or a double bar line."""
+    if spots[index].index == 0:
+        return True
+    return spots[index - 1].bar.closing in _DOUBLE_LINES and not spots[index].bar.ending
 
 
 def _n_passes(bar: Bar, group: _EndingGroup | None) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from graith.errors import MusicError
-from graith.music._fields import metre_named, names_key, tempo_named, unit_named
+from graith.music._fields import metre_named, names_key, tempo_named, unit_named, user_symbol
 from graith.music._header import spread_of
 from graith.music._sounds import takes_three, usual_tuplet_normal
 from graith.music._text import escaped_text
@@ -27,12 +27,12 @@ _DEEPEST_DOTTING = 4
 
 
 def write_book(tunes: Iterable[Tune]) -> str:
-    """Return tunes as one ABC text, an empty line between them.
+    r"""Return tunes as one ABC text, an empty line between them.
 
     Examples
     --------
     >>> from graith.music.read_abc import read_book
-    >>> text = "X:1\\nT:A\\nM:2/4\\nL:1/8\\nK:HP\\ne4 |]\\n\\nX:2\\nT:B\\nM:2/4\\nL:1/8\\nK:HP\\nf4 |]\\n"
+    >>> text = "X:1\nT:A\nM:2/4\nL:1/8\nK:HP\ne4 |]\n\nX:2\nT:B\nM:2/4\nL:1/8\nK:HP\nf4 |]\n"
     >>> write_book(read_book(text).tunes) == text
     True
     """
@@ -40,7 +40,7 @@ def write_book(tunes: Iterable[Tune]) -> str:
 
 
 def write_abc(tune: Tune) -> str:
-    """Return a tune as ABC 2.1 text, ending with a line break.
+    r"""Return a tune as ABC 2.1 text, ending with a line break.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def write_abc(tune: Tune) -> str:
     Examples
     --------
     >>> from graith.music.read_abc import read_tune
-    >>> print(write_abc(read_tune("X:1\\nT:Scale\\nM:2/4\\nL:1/8\\nK:HP\\n{g}A3/2B/2{gcd}ce|f4|]")), end="")
+    >>> print(write_abc(read_tune("X:1\nT:Scale\nM:2/4\nL:1/8\nK:HP\n{g}A3/2B/2{gcd}ce|f4|]")), end="")
     X:1
     T:Scale
     M:2/4
@@ -105,6 +105,9 @@ def _tempo_text(tempo: Tempo, unit: Fraction) -> str:
 
 def _body(tune: Tune) -> str:
     page = _Page(tune.unit, tune.metre, tune.key, spread_of(tune.directives, tune.fields))
+    for letter, value in tune.fields:
+        if letter == "U":
+            page.redefine(value)
     for part in tune.parts:
         page.write_part(part)
     return page.text()
@@ -123,6 +126,12 @@ class _Page:
     line_closed: bool = True
     alterations: dict[int, int] = field(default_factory=dict)
     tie: Pitch | None = None
+    redefined: set[str] = field(default_factory=set)
+
+    def redefine(self, value: str) -> None:
+        """Remember that a letter no longer stands for its usual decoration."""
+        if symbol := user_symbol(value):
+            self.redefined.add(symbol[0])
 
     def text(self) -> str:
         self.end_line()
@@ -191,7 +200,9 @@ class _Page:
             self.put(f"[{letter}:{text}]")
         else:
             self.own_line(f"{letter}:{text}")
-        if letter == "M":
+        if letter == "U":
+            self.redefine(value)
+        elif letter == "M":
             self.metre = metre_named(value)
         elif letter == "L":
             self.unit = unit_named(value)
@@ -230,7 +241,10 @@ class _Page:
         if note.graces and note.figure is None:
             text += self.graces_text(note.graces, note.slashed_graces)
         text += "".join(f'"{_quoted(words)}"' for words in note.texts)
-        return text + "".join(_decoration(name) for name in note.decorations) + _figure(note)
+        return text + "".join(self.decoration(name) for name in note.decorations) + _figure(note)
+
+    def decoration(self, name: str) -> str:
+        return name if name in _SHORT_DECORATIONS and name not in self.redefined else f"!{name}!"
 
     def tuplet_text(self, note: Note) -> str:
         tuplet = note.tuplet
@@ -296,10 +310,6 @@ def _broken_pair(first: Note, second: Note) -> tuple[Fraction, Fraction | None, 
         if first.written == short:
             return half, half, "<" * depth
     return first.written, None, ""
-
-
-def _decoration(name: str) -> str:
-    return name if name in _SHORT_DECORATIONS else f"!{name}!"
 
 
 def _figure(note: Note) -> str:
