@@ -28,7 +28,7 @@ from graith.sets.model import Opening
 
 INVENTED = "invented for the test"
 TYPE_NAMES = ("2/4 march", "strathspey", "reel", "jig")
-TEMPI_BPM = {"2/4 march": 80.0, "strathspey": 120.0, "reel": 84.0, "jig": 112.0}
+TEMPI_BPM = {"2/4 march": 80.0, "strathspey": 120.0, "reel": 84.0, "jig": 112.0, "slow air": 60.0}
 
 
 def cut(n_parts: int, *, of: int, beats: int = 32, **rest: object) -> Cut:
@@ -91,8 +91,8 @@ def cuts(draw: st.DrawFn, n_parts: int) -> Cut:
 
 
 @st.composite
-def candidates(draw: st.DrawFn, key: str) -> Candidate:
-    tune_type = draw(st.sampled_from(TYPE_NAMES))
+def candidates(draw: st.DrawFn, key: str, type_names: tuple[str, ...] = TYPE_NAMES) -> Candidate:
+    tune_type = draw(st.sampled_from(type_names))
     n_parts = draw(st.sampled_from([2, 4]))
     return Candidate(
         key=key,
@@ -161,9 +161,10 @@ def locks(draw: st.DrawFn, keys: list[str], *, most: int = 2) -> Locks:
 def questions(draw: st.DrawFn, *, most_tunes: int = 5, ruled: bool = True, locked: bool = True) -> Question:
     keys = [f"tune {number}" for number in range(draw(st.integers(1, most_tunes)))]
     least = draw(st.integers(1, 3))
+    type_names = TYPE_NAMES[: draw(st.sampled_from([1, 2, 4]))]
     points = st.sampled_from([0.0, 0.5, 3.0, 12.0])
     return Question(
-        candidates=tuple(draw(candidates(key)) for key in keys),
+        candidates=tuple(draw(candidates(key, type_names)) for key in keys),
         rules=draw(event_rules()) if ruled else EventRules("", ""),
         n_tunes=(least, least + draw(st.integers(0, 2))),
         target_s=draw(st.sampled_from([None, None, 25.0, 61.3])),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from itertools import combinations
 
-from builder.made_books import candidate, every_set, questions
 from hypothesis import HealthCheck, assume, given, settings
 
+from builder.made_books import candidate, every_set, questions
 from graith.builder.build import build_sets
 from graith.builder.clash import fewest_touching, smallest_clash
 from graith.builder.demands import all_asked
@@ -14,7 +14,7 @@ from graith.builder.explain import obeys
 from graith.builder.model import Locks, Question
 from graith.rules.rulebook import DurationRule, EventRules, ShapeRule
 
-patient = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+patient = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def smallest_by_trying(question: Question) -> int | None:

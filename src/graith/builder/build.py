@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from graith.builder.best_sets import BestSets
 from graith.builder.check_question import check_question
 from graith.builder.clash import smallest_clash, some_set
 from graith.builder.demands import all_asked
 from graith.builder.explain import built_set
 from graith.builder.model import Answer, Clash, Question, Step
 from graith.builder.problem import problem_of
-from graith.builder.search import BestSets
 from graith.builder.solve import Solver
 
 
@@ -40,8 +40,8 @@ def build_sets(
     Raises
     ------
     BuilderError
-        If the question cannot be taken: no candidates, two of one key, a lock on a tune that is not there, a weight below
-        zero, and the like.
+        If the question cannot be taken: no candidates, two of one key, a lock on a tune that is not there, a weight
+        below zero, and the like.
 
     References
     ----------

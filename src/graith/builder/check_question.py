@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict
+from difflib import get_close_matches
 
 from graith.builder import worth
 from graith.builder.model import MOST_TUNES, Candidate, Locks, Question
@@ -65,8 +66,8 @@ def _check_candidate(candidate: Candidate) -> None:
             )
         if not 1 <= cut.n_parts <= candidate.n_parts or cut.n_played < cut.n_parts:
             raise BuilderError(
-                f"A cut of {title} plays {cut.n_parts} of {candidate.n_parts} parts in {cut.n_played} playings; it must "
-                "play at least one part, no more than there are, and each at least once."
+                f"A cut of {title} plays {cut.n_parts} of {candidate.n_parts} parts in {cut.n_played} playings; "
+                "it must play at least one part, no more than there are, and each at least once."
             )
 
 
@@ -117,7 +118,5 @@ def _check_openers(question: Question) -> None:
 
 
 def _nearest(key: str, keys: Counter[str]) -> str:
-    from difflib import get_close_matches
-
     near = get_close_matches(key, list(keys), n=1, cutoff=0.0)
     return f"The nearest is {near[0]!r}."

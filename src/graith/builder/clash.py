@@ -1,14 +1,14 @@
 """Why no set exists: the fewest demands that cannot hold together.
 
-Every set of demands that can hold together leaves some out; whatever clash exists must touch what *every* such set leaves
-out. So the fewest demands that touch all the leavings seen so far are tried; if they can hold together, the set that shows
-it is grown as far as it goes, and what it leaves out joins the leavings; if they cannot, they are a clash, and no smaller
-one exists, since any smaller selection misses the leavings of a set that does exist.
+Every selection of demands that can hold together leaves some out; whatever clash exists must touch what *every* such
+selection leaves out. So the fewest demands that touch all leavings seen so far are tried. If they can hold together,
+the set that shows it is grown as far as it goes, and what it leaves out joins the leavings. If they cannot, they are a
+clash, and no smaller one exists: any smaller selection misses the leavings of a set that does exist.
 
 References
 ----------
 A. Ignatiev, A. Previti, M. Liffiton, J. Marques-Silva, "Smallest MUS extraction with minimal hitting set dualization",
-Principles and Practice of Constraint Programming (2015), LNCS 9255, 173-182.
+Principles and Practice of Constraint Programming (2015), LNCS 9255, 173-182. Cited from memory, not checked again.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from graith.builder.best_sets import BestSets
 from graith.builder.demands import Asked, Condition, all_asked
 from graith.builder.explain import obeys
 from graith.builder.model import ChosenTune, Clash, Question
 from graith.builder.problem import problem_of
-from graith.builder.search import BestSets
 from graith.builder.solve import Solver
 
 
@@ -81,18 +81,19 @@ def smallest_clash(question: Question, *, should_stop: Callable[[], bool] | None
             return Clash(tuple(asked[index].demand for index in sorted(tried)), is_smallest=True)
         if witness.items is None:
             return Clash(tuple(one.demand for one in asked), is_smallest=False)
-        held = _grown(question, asked, witness.tunes, should_stop)
+        held = _grown(question, asked, tried, witness.tunes, should_stop)
         leavings.append(frozenset(range(len(asked))) - held)
 
 
 def _grown(
     question: Question,
     asked: Sequence[Asked],
+    tried: frozenset[int],
     tunes: Sequence[ChosenTune],
     should_stop: Callable[[], bool] | None,
 ) -> frozenset[int]:
     """Return demands that can hold together, beginning with those a set satisfies, as many as will go."""
-    held = {index for index, one in enumerate(asked) if obeys(one.condition, question, tunes)}
+    held = tried | {index for index, one in enumerate(asked) if obeys(one.condition, question, tunes)}
     for index, one in enumerate(asked):
         if index in held:
             continue
@@ -123,8 +124,13 @@ def _touching(groups: Sequence[frozenset[int]], chosen: frozenset[int], left: in
         return chosen
     if left == 0:
         return None
-    for one in sorted(min(missed, key=len)):
+    smallest = min(missed, key=_size)
+    for one in sorted(smallest):
         found = _touching(groups, chosen | {one}, left - 1)
         if found is not None:
             return found
     return None
+
+
+def _size(group: frozenset[int]) -> int:
+    return len(group)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from graith.builder.model import MOST_TUNES, Candidate, Demand, Question
 from graith.rules.hold_duration import ruling_on_duration
@@ -169,4 +170,4 @@ def obeys_lock(lock: Lock, tunes: Sequence[Candidate]) -> bool:
         case AtSlot(slot, key):
             return len(keys) >= slot and keys[slot - 1] == key
         case NotAfter(before, key):
-            return (before, key) not in zip(keys, keys[1:], strict=False)
+            return (before, key) not in pairwise(keys)

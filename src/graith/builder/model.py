@@ -22,7 +22,9 @@ NO_RULES = EventRules(grade="", event="")
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """One way to play a tune: which parts, and what follows from it. :func:`~graith.builder.candidate.candidate_of` makes it.
+    """One way to play a tune: which parts, and what follows from it.
+
+    :func:`~graith.builder.candidate.candidate_of` makes it.
 
     Attributes
     ----------
@@ -364,8 +366,9 @@ class Answer:
             return str(self.clash)
         if self.best is None or self.gap is None:
             return "Stopped before any set was found; whether one exists is not settled."
-        if self.is_proven:
-            return f"The best set is worth {self.best.value:.2f} points, and it is proven that none is better."
+        if self.gap == 0.0:
+            rest = "" if self.is_proven else " Whether the sets behind it are the next best was not settled in time."
+            return f"The best set is worth {self.best.value:.2f} points, and it is proven that none is better.{rest}"
         return (
             f"The best set found is worth {self.best.value:.2f} points. The search was stopped: a better one could be "
             f"worth up to {self.bound:.2f}, {self.gap:.2f} more."

@@ -1,18 +1,16 @@
 """A question as arrays: what may be played, what it is worth, and in which slots it may stand.
 
 An *item* is one tune with one cut. A *row* is a group of items of one tune that no link can tell apart, so that links
-are counted between rows. A *plan* is a range of lengths with the items allowed in each slot; a rule on the order of tune
-types gives one plan for each order, and without one there is a single plan.
+are counted between rows. A *plan* is a range of lengths with the items allowed in each slot; a rule on the order of
+tune types gives one plan for each order, and without one there is a single plan.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
-import numpy.typing as npt
 
 from graith.builder import worth
 from graith.builder.demands import (
@@ -25,42 +23,21 @@ from graith.builder.demands import (
     NotWith,
     OpensWith,
 )
-from graith.builder.model import MOST_TUNES, Candidate, ChosenTune, Cut, Question
+from graith.builder.model import Candidate, ChosenTune, Cut, Question
+from graith.builder.plans import Booleans, Integers, Plan, plans_of
 from graith.rules.rulebook import (
     ClockStart,
     DurationRule,
     MetreRule,
     PartTotalRule,
-    ShapeRule,
-    TuneCountRule,
     TunePartsRule,
     TypesRule,
     VarietyRule,
     answers_to,
 )
 
-Integers = npt.NDArray[np.int64]
-Booleans = npt.NDArray[np.bool_]
-
 NEVER = -(1 << 59)
 """A value that stands for 'cannot be'; small enough that sixteen of them do not overflow when each sum is clipped."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plan:
-    """Lengths and slots.
-
-    Attributes
-    ----------
-    least, most : int
-        Fewest and most tunes.
-    slots : tuple of Integers
-        For each slot the indices of the items that may stand there, increasing; ``most`` of them.
-    """
-
-    least: int
-    most: int
-    slots: tuple[Integers, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,7 +165,8 @@ def problem_of(question: Question, conditions: Iterable[Condition], *, valued: b
     extra_us = _integers(worth.closing_us(question, candidate, cut) for _, candidate, cut in kept) - mid_us
     closer = next((index_of_key[one.key] for one in asked if isinstance(one, ClosesWith)), None)
     clock = worth.first_clock(question)
-    plans = _plans(question, asked, tune, type_names, tune_type, kept, index_of_key)
+    opens = np.array([worth.may_open(question, candidate, cut) for _, candidate, cut in kept], dtype=bool)
+    plans = plans_of(asked, tune, tune_type, opens, type_names=type_names, index_of_key=index_of_key)
     longest = max((plan.most for plan in plans), default=1)
     low_us, high_us = _limits(question, asked, kept, clock)
     room_us = _integers(worth.room_us(question, candidate, cut) for _, candidate, cut in kept)
@@ -230,7 +208,9 @@ def problem_of(question: Question, conditions: Iterable[Condition], *, valued: b
         start=worth.START if valued else 0,
         needed=tuple(index_of_key[key] for key in needed),
         apart=tuple((index_of_key[one.key], index_of_key[one.other]) for one in asked if isinstance(one, NotWith)),
-        not_after=tuple((index_of_key[one.before], index_of_key[one.key]) for one in asked if isinstance(one, NotAfter)),
+        not_after=tuple(
+            (index_of_key[one.before], index_of_key[one.key]) for one in asked if isinstance(one, NotAfter)
+        ),
         closer=closer,
         plans=plans,
     )
@@ -272,77 +252,6 @@ def _is_apart_from(key: str, needed: Sequence[str], asked: Sequence[Condition]) 
     """Return whether a tune must not be in one set with a tune that must be in it."""
     pairs = [{one.key, one.other} for one in asked if isinstance(one, NotWith)]
     return any(key in pair and pair - {key} <= set(needed) for pair in pairs)
-
-
-def _plans(
-    question: Question,
-    asked: Sequence[Condition],
-    tune: Integers,
-    type_names: Sequence[str],
-    tune_type: Integers,
-    kept: _Kept,
-    index_of_key: dict[str, int],
-) -> tuple[Plan, ...]:
-    counts = [one for one in asked if isinstance(one, TuneCountRule)]
-    pins = _pins(asked, index_of_key)
-    least = max([1, *(one.least or 1 for one in counts), *pins])
-    most = min(_fewest((one.most for one in counts), MOST_TUNES), MOST_TUNES, len(np.unique(tune)))
-    opens = np.array([worth.may_open(question, candidate, cut) for _, candidate, cut in kept], dtype=bool)
-    plans = []
-    for low, high, types_by_slot in _shapes(asked, type_names, least, most):
-        slots = []
-        for slot in range(1, high + 1):
-            allowed = _allowed(tune, slot, pins)
-            if types_by_slot is not None:
-                allowed &= np.isin(tune_type, types_by_slot[slot - 1])
-            slots.append(np.flatnonzero(allowed & opens if slot == 1 else allowed))
-        empty = next((index for index, items in enumerate(slots) if not items.size), high)
-        if low <= empty:
-            plans.append(Plan(low, empty, tuple(slots[:empty])))
-    return tuple(plans)
-
-
-def _pins(asked: Sequence[Condition], index_of_key: dict[str, int]) -> dict[int, set[int]]:
-    """Return for each pinned slot, from 1, the tunes pinned to it."""
-    pins: dict[int, set[int]] = {}
-    for one in asked:
-        if isinstance(one, OpensWith):
-            pins.setdefault(1, set()).add(index_of_key[one.key])
-        elif isinstance(one, AtSlot):
-            pins.setdefault(one.slot, set()).add(index_of_key[one.key])
-    return pins
-
-
-def _allowed(tune: Integers, slot: int, pins: dict[int, set[int]]) -> Booleans:
-    allowed = np.ones(tune.size, dtype=bool)
-    for pinned_slot, tunes in pins.items():
-        for pinned in tunes:
-            allowed &= (tune == pinned) if pinned_slot == slot else (tune != pinned)
-    return allowed
-
-
-def _shapes(
-    asked: Sequence[Condition], type_names: Sequence[str], least: int, most: int
-) -> list[tuple[int, int, tuple[tuple[int, ...], ...] | None]]:
-    """Return ranges of lengths with the types allowed in each slot; None for any type in any slot."""
-    rules = [one.patterns for one in asked if isinstance(one, ShapeRule)]
-    if not rules:
-        return [(least, most, None)] if least <= most else []
-    shapes: dict[tuple[tuple[int, ...], ...], None] = {}
-    for patterns in product(*rules):
-        length = len(patterns[0])
-        if not least <= length <= most or any(len(pattern) != length for pattern in patterns):
-            continue
-        slots = tuple(
-            tuple(
-                index
-                for index, name in enumerate(type_names)
-                if all(answers_to(word, name) for word in words)
-            )
-            for words in zip(*patterns, strict=True)
-        )
-        shapes[slots] = None
-    return [(len(slots), len(slots), slots) for slots in shapes]
 
 
 def _limits(

@@ -1,8 +1,8 @@
-"""The search itself: beginnings of sets, continued slot by slot, dropped as soon as a bound says that they cannot matter.
+"""The search itself: beginnings of sets, continued slot by slot, dropped as soon as a bound says they cannot matter.
 
-A *beginning* is the first tunes of a set, with their cuts. Beginnings are held in batches and opened depth first, the most
-promising of the deepest slot first, all continuations of a batch at once. The search is exact: what is dropped is dropped
-because its bound does not exceed the worst set still on the list.
+A *beginning* is the first tunes of a set, with their cuts. Beginnings are held in batches and opened depth first, the
+most promising of the deepest slot first, all continuations of a batch at once. The search is exact: what is dropped is
+dropped because its bound does not exceed the worst set still on the list.
 """
 
 from __future__ import annotations
@@ -14,65 +14,15 @@ import numpy as np
 import numpy.typing as npt
 
 from graith.builder import worth
-from graith.builder.prices import Network, Priced
-from graith.builder.problem import NEVER, Booleans, Integers
+from graith.builder.best_sets import BestSets
+from graith.builder.network import Network
+from graith.builder.plans import Booleans, Integers
+from graith.builder.prices import Priced
+from graith.builder.problem import NEVER
 from graith.builder.time_table import TimeTable
 
 BATCH = 1024
 _MOST_PAIRS = 400_000
-
-
-class BestSets:
-    """The best sets so far, no two with the same tunes in the same order.
-
-    Parameters
-    ----------
-    n_best : int
-        How many are wanted.
-    floor : int
-        Sets of this value or less are not wanted.
-    """
-
-    def __init__(self, n_best: int, floor: int) -> None:
-        self._n_best = n_best
-        self._floor = floor
-        self._value_of: dict[tuple[int, ...], int] = {}
-        self._items_of: dict[tuple[int, ...], tuple[int, ...]] = {}
-
-    @property
-    def is_full(self) -> bool:
-        """Whether as many as wanted are held."""
-        return len(self._value_of) == self._n_best
-
-    @property
-    def threshold(self) -> int:
-        """What a set must exceed to come on the list."""
-        return min(self._value_of.values()) if self.is_full else self._floor
-
-    @property
-    def best(self) -> int | None:
-        """The best value; None when the list is empty."""
-        return max(self._value_of.values(), default=None)
-
-    @property
-    def worst(self) -> int | None:
-        """The worst value on the list; None when it is empty."""
-        return min(self._value_of.values(), default=None)
-
-    def add(self, tunes: tuple[int, ...], items: tuple[int, ...], value: int) -> None:
-        """Take a set in if it is good enough; of one order of tunes only the best cuts stay."""
-        if value <= self.threshold or value <= self._value_of.get(tunes, NEVER):
-            return
-        self._value_of[tunes] = value
-        self._items_of[tunes] = items
-        if len(self._value_of) > self._n_best:
-            out = min(self._value_of, key=lambda one: (self._value_of[one], [-tune for tune in one]))
-            del self._value_of[out], self._items_of[out]
-
-    def in_order(self) -> list[tuple[tuple[int, ...], int]]:
-        """Return items and values, the best first."""
-        order = sorted(self._value_of, key=lambda one: (-self._value_of[one], one))
-        return [(self._items_of[one], self._value_of[one]) for one in order]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,7 +143,9 @@ class Search:
                 return True
             if stop_when_full and self.best.is_full:
                 return False
-            if (most_opened is not None and self.n_opened >= most_opened) or (should_stop is not None and should_stop()):
+            if (most_opened is not None and self.n_opened >= most_opened) or (
+                should_stop is not None and should_stop()
+            ):
                 return False
             beginnings = self._next_batch(slot, batch)
             if beginnings is not None:
@@ -282,7 +234,8 @@ class Search:
         bound: Integers = known + (state.by_time - prices.time * time_us) + rest
         if self.table is None:
             return bound
-        return np.minimum(bound, known + self.table.rest(slot, row_of_item, type_before, time_us))
+        by_table: Integers = known + self.table.rest(slot, row_of_item, type_before, time_us)
+        return np.minimum(bound, by_table)
 
     def _forbidden(self, before: _Beginnings, slot: int) -> Booleans:
         """Return which continuations play a tune twice, or tunes together that must not be."""
@@ -327,7 +280,7 @@ class Search:
         return left
 
     def _needed_still(self) -> tuple[Integers, Integers]:
-        """Return, by the bit set of needed tunes that are there, the least time of the others, and their types' bit set."""
+        """Return, by the bit set of needed tunes that are there, the least time and the types of the others."""
         problem = self.network.problem
         sets = np.arange(1 << len(problem.needed), dtype=np.int64)
         left_us, left_types = np.zeros_like(sets), np.zeros_like(sets)

@@ -1,4 +1,4 @@
-"""From a problem to its best sets: prices, a first dive, a narrower network, a time table, and the search to the end."""
+"""From a problem to its best sets: prices, a dive, a narrower network, a time table, the search to the end."""
 
 from __future__ import annotations
 
@@ -7,10 +7,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from graith.builder.prices import Network, Priced, Prices, best_arrivals, best_prices, earned_types, first_prices, network_of, priced
-from graith.builder.problem import Integers, Plan, Problem
-from graith.builder.search import BATCH, BestSets, Search
-from graith.builder.time_table import time_table
+from graith.builder.best_sets import BestSets
+from graith.builder.descend import best_prices
+from graith.builder.network import Network, network_of
+from graith.builder.plans import Integers, Plan
+from graith.builder.prices import Priced, Prices, best_arrivals, earned_types, first_prices, priced
+from graith.builder.problem import Problem
+from graith.builder.search import BATCH, Search
+from graith.builder.time_table import MOST_BUCKETS, time_table
 
 _FIRST_STEPS = 40
 _LATER_STEPS = 150
@@ -42,8 +46,9 @@ class Solver:
         Told ``(n_opened, best, bound)`` after each batch of the last stage.
     is_valued : bool
         False when nothing is counted and the first set found is enough.
-    most_dived : int
-        Beginnings continued in one dive: it changes how fast the answer comes, never the answer.
+    most_dived, most_buckets : int
+        Beginnings continued in one dive, and buckets of the time table: they change how fast the answer comes, never
+        the answer.
     """
 
     problem: Problem
@@ -52,6 +57,7 @@ class Solver:
     on_progress: Callable[[int, int | None, int], None] | None = None
     is_valued: bool = True
     most_dived: int = 1500
+    most_buckets: int = MOST_BUCKETS
     n_opened: int = 0
     _open: list[_Open] = field(default_factory=list)
 
@@ -137,7 +143,9 @@ class Solver:
         one.bound = min(one.bound, one.state.bound)
 
     def _search(self, one: _Open) -> None:
-        search = Search(one.network, one.state, self.best, time_table(one.network, one.state))
+        search = Search(
+            one.network, one.state, self.best, time_table(one.network, one.state, most_buckets=self.most_buckets)
+        )
         before = self.n_opened
 
         def after_batch(search: Search) -> None:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from graith.builder.prices import Network, Priced, after_memory, earned_types
-from graith.builder.problem import NEVER, Integers
+from graith.builder.network import Network
+from graith.builder.plans import Integers
+from graith.builder.prices import Priced, after_memory, earned_types
+from graith.builder.problem import NEVER
 
 _MOST_WORK = 40_000_000
 _MOST_ENTRIES = 10_000_000
 _FEWEST_BUCKETS = 24
-_MOST_BUCKETS = 400
+MOST_BUCKETS = 400
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,11 +43,14 @@ class TimeTable:
         return rest
 
 
-def time_table(network: Network, state: Priced) -> TimeTable:
-    """Return the table of a network; prices on types, tunes and parts stay in force."""
+def time_table(network: Network, state: Priced, *, most_buckets: int = MOST_BUCKETS) -> TimeTable:
+    """Return the table of a network; prices on types, tunes and parts stay in force.
+
+    Fewer buckets make a looser bound, never a wrong one.
+    """
     problem = network.problem
     last_us = network.high_us - min(0, int(problem.closing_extra_us.min()))
-    n_buckets = _n_buckets(network) if problem.slope or network.low_us > 0 or _is_limited(network) else 1
+    n_buckets = _n_buckets(network, most_buckets) if problem.slope or network.low_us > 0 or _is_limited(network) else 1
     bucket_us = last_us // n_buckets + 1
     starts_us = np.arange(n_buckets, dtype=np.int64) * bucket_us
     earned = earned_types(problem, state.prices)
@@ -72,13 +78,13 @@ def _is_limited(network: Network) -> bool:
     return network.high_us < longest + int(problem.start_us.max()) + max(0, int(problem.closing_extra_us.max()))
 
 
-def _n_buckets(network: Network) -> int:
+def _n_buckets(network: Network, most_buckets: int) -> int:
     """Return as many buckets as the work of filling them allows."""
     slots = network.slots
-    pairs = sum(len(after.items) * len(before.rows) for before, after in zip(slots, slots[1:], strict=False))
+    pairs = sum(len(after.items) * len(before.rows) for before, after in pairwise(slots))
     entries = sum(len(slot.rows) for slot in slots) * (network.problem.n_memory + 1)
     allowed = min(_MOST_WORK // max(1, pairs), _MOST_ENTRIES // entries)
-    return int(np.clip(allowed, _FEWEST_BUCKETS, _MOST_BUCKETS))
+    return min(max(allowed, _FEWEST_BUCKETS), most_buckets)
 
 
 def _ending(network: Network, starts_us: Integers, bucket_us: int, closing_us: Integers) -> Integers:

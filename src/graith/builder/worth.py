@@ -57,8 +57,8 @@ def tempo_roughness(from_bpm: Floats, to_bpm: Floats) -> Floats:
 
     Examples
     --------
-    >>> float(tempo_roughness(np.array(80.0), np.array(80.0))), round(float(tempo_roughness(np.array(80.0), np.array(84.0))), 2)
-    (0.0, 0.25)
+    >>> tempo_roughness(np.array(80.0), np.array([80.0, 84.0, 120.0, 100.0])).round(2).tolist()
+    [0.0, 0.25, 0.0, 0.83]
     """
     ratio = np.maximum(from_bpm, to_bpm) / np.minimum(from_bpm, to_bpm)
     error = np.min([np.abs(ratio / simple - 1.0) for simple in SIMPLE_RATIOS], axis=0)
@@ -86,8 +86,9 @@ def _meeting_table() -> Floats:
 
 
 TONAL_ROUGHNESS = _tonal_table()
-"""Shape (10, 10), by tonal centre of the tune that ends and of the next: 0 the same, 0.25 a fourth or fifth apart, 0.4 a
-minor third (relative keys), 0.5 a major third, a tone, or one not known; 1 a semitone or a tritone. Our own choice."""
+"""Shape (10, 10), by tonal centre of the tune that ends and of the next: 0 the same, 0.25 a fourth or fifth apart,
+0.4 a minor third (relative keys), 0.5 a major third, a tone, or one not known, 1 a semitone or a tritone. Our own
+choice."""
 
 MEETING_ROUGHNESS = _meeting_table()
 """Shape (10, 10), by the last note and the first of the next tune: half for the leap (an octave and a note is full),
@@ -117,9 +118,7 @@ def tonal_loss(weights: Weights, one: Candidate, other: Candidate) -> int:
 
 def meeting_loss(weights: Weights, last: Cut, first: Cut) -> int:
     """Return what the last note's meeting the first costs."""
-    return int(
-        billionths(weights.meeting, MEETING_ROUGHNESS[note_index(last.last_note), note_index(first.first_note)])
-    )
+    return int(billionths(weights.meeting, MEETING_ROUGHNESS[note_index(last.last_note), note_index(first.first_note)]))
 
 
 def sameness_loss(weights: Weights, one: Candidate, other: Candidate) -> int:
