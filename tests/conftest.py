@@ -1,4 +1,4 @@
-"""Settings for all tests: property tests have no deadline, and continuous integration draws the same examples each time."""
+"""Settings for all tests: no deadline for property tests, and the same examples each time in continuous integration."""
 
 import os
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from graith.cli.main import FINE
-from graith.cli.options import layout_options, music_argument, out_option
+from graith.cli.main import HAS_PROBLEM
+from graith.cli.options import check_out, layout_options, music_argument, out_option
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -23,8 +23,18 @@ def book() -> None:
 @layout_options
 def sheet(music: tuple[Path, ...], out: Path, title: str, subtitle: str, **layout: object) -> int:
     """Engrave all tunes in MUSIC as one book: title, contents with page numbers, the tunes."""
+    from graith.cli.choose_tunes import told_of_books
+    from graith.cli.show import counted, say
     from graith.cli.write_sheets import write_book_sheet
+    from graith.errors import FileError
+    from graith.files.read_files import load_books
 
-    write_book_sheet(music, out, title=title, subtitle=subtitle, layout=layout)
-    click.echo(f"Wrote {out}")
-    return FINE
+    check_out(out, reads=music)
+    unreadable: list[FileError] = []
+    books = [book for _, book in load_books(music, on_unreadable=unreadable.append)]
+    for error in unreadable:
+        say(str(error), err=True)
+    n_tunes = write_book_sheet(books, out, title=title, subtitle=subtitle, layout=layout)
+    click.echo(f"Wrote {out} ({counted(n_tunes, 'tune')})")
+    status = told_of_books(books)
+    return HAS_PROBLEM if unreadable else status

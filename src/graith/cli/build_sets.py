@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
 from os.path import relpath
 from pathlib import Path
@@ -13,9 +13,9 @@ import click
 
 from graith.builder.model import Answer, BuiltSet
 from graith.cli.main import FINE, HAS_PROBLEM
-from graith.cli.show import clock, console, print_json, progress
+from graith.cli.show import clock, console, counted, print_json, progress, say
 from graith.errors import BuilderError, FileError
-from graith.files.read_files import load_books, load_rulebook, read_text, shipped_rulebooks
+from graith.files.read_files import load_books, load_readiness, load_rulebook, shipped_rulebooks
 from graith.rules.rulebook import ADVICE, Rulebook
 from graith.services.build_set import TuneChoice, Wishes, ask_for_sets, set_from, tune_choice
 from graith.sets.model import Set
@@ -34,17 +34,32 @@ def build_and_show(
     out: Path | None,
     as_json: bool,
     readiness: Path | None = None,
+    again: bool = False,
     **wishes: Any,
 ) -> int:
-    """Ask the builder, show its answer, write the sets; return the exit status."""
+    """Ask the builder, show its answer, write the sets; return the exit status.
+
+    Raises
+    ------
+    BuilderError
+        If the question cannot be taken.
+    FileError
+        If a file cannot be read or written, or ``out`` holds built sets already and this is not ``again``.
+    RulesError
+        If the rulebook cannot be used.
+    """
     rules = load_rulebook(rulebook or DEFAULT_RULEBOOK)
     chosen_grade, chosen_event = _event_wanted(rules, grade, event)
-    ready = _readiness(readiness)
-    found = {path.as_posix(): book for path, book in load_books(books)}
-    choice = tune_choice(found, ready)
+    ready = {} if readiness is None else load_readiness(readiness)
+    if out is not None and not again:
+        _refuse_built_before(out, n_best)
+    choice = _choice(books, ready)
+    if not as_json or not choice.candidates:
+        for one in choice.left_out:
+            say(f"Left out: {one}", err=not choice.candidates)
     wanted = Wishes(readiness=ready, **{name: value for name, value in wishes.items() if value is not None})
-    deadline = time.monotonic() + time_limit_s if time_limit_s else None
-    with progress(f"Choosing among {len(choice.candidates)} tunes"):
+    deadline = None if time_limit_s is None else time.monotonic() + time_limit_s
+    with progress(f"Choosing among {counted(len(choice.candidates), 'tune')}"):
         answer = ask_for_sets(
             choice,
             rules,
@@ -58,9 +73,30 @@ def build_and_show(
         print_json(answer_json(answer, choice))
     else:
         print_answer(answer, choice)
-    if out is not None:
+    if out is not None and answer.sets:
         _write_sets(answer, out, rulebook or DEFAULT_RULEBOOK, chosen_grade, chosen_event)
+        click.echo(f"Wrote {counted(len(answer.sets), 'set file')} to {out}", err=as_json)
     return FINE if answer.sets else HAS_PROBLEM
+
+
+def _choice(books: tuple[Path, ...], ready: Mapping[str, float]) -> TuneChoice:
+    with progress("Reading the books"):
+        found = {path.as_posix(): book for path, book in load_books(books, on_unreadable=_tell_left_out)}
+        return tune_choice(found, ready)
+
+
+def _tell_left_out(error: FileError) -> None:
+    say(f"Left out: {error}", err=True)
+
+
+def _refuse_built_before(out: Path, n_best: int) -> None:
+    there = [path for path in (_set_file(out, rank) for rank in range(1, n_best + 1)) if path.exists()]
+    if there:
+        raise FileError(f"{there[0]}: built before, and perhaps changed since. Name a new folder, or move it away.")
+
+
+def _set_file(out: Path, rank: int) -> Path:
+    return out / f"built-{rank:02d}.toml"
 
 
 def _event_wanted(rules: Rulebook, grade: str | None, event: str | None) -> tuple[str, str]:
@@ -70,19 +106,6 @@ def _event_wanted(rules: Rulebook, grade: str | None, event: str | None) -> tupl
                 return one.name, found.name
     listed = "; ".join(f'"{one.name}": {", ".join(e.name for e in one.events)}' for one in rules.grades)
     raise BuilderError(f"Say --grade and --event as the rulebook names them. {rules.name} has {listed}.")
-
-
-def _readiness(path: Path | None) -> dict[str, float]:
-    if path is None:
-        return {}
-    try:
-        table = tomllib.loads(read_text(path))
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f'{path}: this is no TOML ({error}). Write one line a tune: "The Cane Reed" = 0.8.') from None
-    for title, value in table.items():
-        if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise FileError(f"{path}: {title!r} is {value!r}; write how ready it is as a number from 0 to 1.")
-    return {title: float(value) for title, value in table.items()}
 
 
 def built_json(built: BuiltSet) -> dict[str, Any]:
@@ -110,7 +133,7 @@ def answer_json(answer: Answer, choice: TuneChoice) -> dict[str, Any]:
     clash = answer.clash
     return {
         "candidates": len(choice.candidates),
-        "left_out": list(choice.left_out),
+        "left_out": [str(one) for one in choice.left_out],
         "proven": answer.is_proven,
         "bound": answer.bound,
         "sets": [built_json(one) for one in answer.sets],
@@ -129,26 +152,23 @@ def answer_json(answer: Answer, choice: TuneChoice) -> dict[str, Any]:
 
 def print_answer(answer: Answer, choice: TuneChoice, *, most: int | None = None) -> None:
     """Print the builder's answer: the sets with the best one's reasons, or the clash."""
-    for sentence in choice.left_out:
-        click.echo(f"Left out: {sentence}")
     if answer.clash is not None:
-        click.echo(str(answer.clash))
+        say(str(answer.clash))
         return
     if not answer.sets:
-        click.echo("No set was found in the time given, and none was ruled out. Give it more time.")
+        say("No set was found in the time given, and none was ruled out. Give it more time.")
         return
     _print_sets(answer, most)
     best = answer.sets[0]
-    click.echo("Why the first:")
+    say("Why the first:")
     for reason in best.reasons:
-        click.echo(f"  {reason}")
+        say(f"  {reason}")
     if answer.is_proven:
-        click.echo(
-            f"Proven: no set from these {len(choice.candidates)} tunes is worth more than {best.value:.2f} points."
-        )
+        tunes = counted(len(choice.candidates), "tune")
+        say(f"Proven: no set from {tunes} is worth more than {best.value:.2f} points.")
     else:
-        click.echo(f"Not proven: stopped early; a set could still be worth {answer.gap or 0.0:.2f} points more.")
-    click.echo(ADVICE)
+        say(f"Not proven: stopped early; a set could still be worth {answer.gap or 0.0:.2f} points more.")
+    say(ADVICE)
 
 
 def _print_sets(answer: Answer, most: int | None) -> None:
@@ -181,8 +201,7 @@ def _write_sets(answer: Answer, out: Path, rulebook: str, grade: str, event: str
         raise FileError(f"{out}: the folder cannot be made ({error.strerror}). Choose another.") from None
     for rank, built in enumerate(answer.sets, 1):
         wanted = set_from(built, name=f"Built set {rank}", rulebook=rulebook, grade=grade, event=event)
-        write_text(out / f"built-{rank:02d}.toml", write_set(_seen_from(out, wanted)))
-    click.echo(f"Wrote {len(answer.sets)} set files to {out}")
+        write_text(_set_file(out, rank), write_set(_seen_from(out, wanted)))
 
 
 def _seen_from(folder: Path, wanted: Set) -> Set:

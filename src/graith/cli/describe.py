@@ -15,9 +15,15 @@ _HEAD = """# Commands
 
 Made from the program's own help by `make pages`; do not edit.
 
-Every command ends with exit status 0 when all is fine, 1 when the music or the set has a problem, and 2 for wrong
-usage or unreadable input. What a command writes appears whole or not at all. A tune book is a file or folder of ABC
-or MusicXML; `--index` is a tune's `X:` number.
+Every command ends with exit status 0 when all is fine, 1 when the music or the set has a problem, 2 for wrong usage or
+unreadable input, and 130 when it was stopped. What a command writes appears whole or not at all, and no command writes
+over a file that it reads. A tune with errors is still engraved, played or converted as far as it can be read: the
+errors are told, and the status is 1.
+
+With `--json`, standard output holds one JSON value, even when there are problems; when there is no answer at all it
+holds nothing, and standard error holds the sentence that says why. Numbers that have no value are `null`.
+
+A tune book is a file or folder of ABC or MusicXML; `--index` is a tune's `X:` number.
 """
 
 

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from contextlib import suppress
 from importlib import import_module
+from io import TextIOWrapper
 
 import click
 
 from graith import __version__
-from graith.errors import FileError, GraithError
+from graith.errors import BuilderError, FileError, GraithError, RulesError, SoundError, UnitError
 
 FINE, HAS_PROBLEM, UNREADABLE, STOPPED = 0, 1, 2, 130
+WRONGLY_ASKED = (BuilderError, FileError, RulesError, SoundError, UnitError)
+"""Errors that lie in what was asked or in what cannot be read, not in the music or the set."""
 
 
 class LazyGroup(click.Group):
@@ -56,12 +61,15 @@ class LazyGroup(click.Group):
 def graith() -> None:
     """Make a competing pipe band ready: legal, timed, printed and audible sets from a book of tunes.
 
-    Exit status: 0 fine, 1 the music or the set has a problem, 2 wrong usage or unreadable input.
+    Exit status: 0 fine, 1 the music or the set has a problem, 2 wrong usage or unreadable input, 130 stopped.
     """
 
 
 def main() -> None:
     """Run the command line; every known error ends as one sentence, never as a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a sign that the terminal does not know must not stop the answer
     sys.exit(run(sys.argv[1:]))
 
 
@@ -78,9 +86,28 @@ def run(arguments: list[str]) -> int:
         error.show()
         return UNREADABLE
     except BrokenPipeError:
-        sys.stderr.close()
+        _close_output()
         return FINE
     except GraithError as error:
-        click.echo(str(error), err=True)
-        return UNREADABLE if isinstance(error, FileError) else HAS_PROBLEM
+        _tell(error)
+        return UNREADABLE if isinstance(error, WRONGLY_ASKED) else HAS_PROBLEM
+    except OSError as error:
+        click.echo(f"The answer cannot be given ({error.strerror or error}). Is the disk full?", err=True)
+        _close_output()
+        return UNREADABLE
     return status if isinstance(status, int) else FINE
+
+
+def _tell(error: GraithError) -> None:
+    """Print an error's sentence; when it stands for several problems of one file, each of them."""
+    if len(error.problems) > 1 and str(error).startswith(str(error.problems[0])):
+        for problem in error.problems:
+            click.echo(str(problem), err=True)
+    else:
+        click.echo(str(error), err=True)
+
+
+def _close_output() -> None:
+    """Let nothing more be written where nobody reads, not even when Python flushes at its end."""
+    with suppress(OSError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

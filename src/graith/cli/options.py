@@ -1,13 +1,16 @@
-"""Arguments and options that several commands share."""
+"""Arguments and options that several commands share, and what the values of options may be."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from graith.errors import GraithError
 from graith.rules.model import RosterFacts
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -51,16 +54,96 @@ class ClockTime(click.ParamType[float]):
         """Return seconds."""
         if isinstance(value, float):
             return value
-        minutes, _, seconds = str(value).rpartition(":")
+        minutes, colon, seconds = str(value).rpartition(":")
         try:
-            total_s = int(minutes or 0) * 60 + float(seconds)
+            total_s = int(minutes) * 60 + float(seconds) if colon else float(seconds)
+            possible = 0 < total_s < 86_400 and not (colon and not 0 <= float(seconds) < 60)
         except ValueError:
-            total_s = -1.0
-        if not 0 < total_s < 86_400:
+            possible = False
+        if not possible:
             self.fail(f"{value!r} is not a length of time. Write it as 4:30, or as seconds.", param, ctx)
         return total_s
 
 
+class Number(click.types.FloatParamType):
+    """Any number; what it may be is said by whatever is made with it."""
+
+    name = "number"
+
+
+class Amount(click.ParamType[float]):
+    """A number within limits, such as seconds from 0."""
+
+    name = "number"
+
+    def __init__(self, low: float, high: float, what: str) -> None:
+        self.low, self.high, self.what = low, high, what
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number."""
+        try:
+            number = float(value)
+        except ValueError:
+            number = float("nan")
+        if not self.low <= number <= self.high:
+            self.fail(f"{value!r} cannot be. Give {self.what} from {self.low:g} to {self.high:g}.", param, ctx)
+        return number
+
+
+class Count(click.ParamType[int]):
+    """A whole number within limits, such as sets from 1 to 100."""
+
+    name = "integer"
+
+    def __init__(self, low: int, high: int, what: str) -> None:
+        self.low, self.high, self.what = low, high, what
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Return the number."""
+        try:
+            number = int(value)
+        except ValueError:
+            number = self.low - 1
+        if not self.low <= number <= self.high:
+            self.fail(f"{value!r} cannot be. Give {self.what} from {self.low} to {self.high}.", param, ctx)
+        return number
+
+
+@contextmanager
+def as_wrong_usage() -> Iterator[None]:
+    """Tell an error in making something from options as wrong usage.
+
+    Raises
+    ------
+    click.UsageError
+        With the error's own sentence.
+    """
+    try:
+        yield
+    except GraithError as error:
+        raise click.UsageError(str(error)) from None
+
+
+def check_out(out: Path, reads: Iterable[Path] = ()) -> None:
+    """Do nothing when a file can be written there; said before the work, not after it.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    click.UsageError
+        If it is one of the files that are read, which would then be lost.
+    """
+    from graith.files.write import writable_target
+
+    target = writable_target(out)
+    if target.exists() and any(path.exists() and path.samefile(target) for path in reads):
+        raise click.UsageError(
+            f"{out} is the file that is read, and what is not written anew would be lost. Name another."
+        )
+
+
+NUMBER = Number()
 JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
 INDEX = click.option("--index", type=int, help="The tune's X: number, when the file holds several.")
 PARTS = click.option("--parts", type=WholeNumbers(), help="Parts to take, in order, such as 1,2,1.")
@@ -89,18 +172,37 @@ def together(*options: Callable[[Command], Command]) -> Callable[[Command], Comm
 
 layout_options = together(
     click.option(
-        "--paper", type=click.Choice(["a4", "letter", "pocket"]), default="a4", show_default=True, help="Page size."
+        "--paper",
+        type=click.Choice(["a4", "letter", "pocket"], case_sensitive=False),
+        default="a4",
+        show_default=True,
+        help="Page size.",
     ),
     click.option("--landscape", is_flag=True, help="Turn the page."),
     click.option("--bar-numbers", is_flag=True, help="Print bar numbers."),
     click.option("--bars-a-line", type=int, help="Bars on a line of music; else as many as read well."),
-    click.option("--staff-mm", type=float, help="Height of the five lines; else what the paper and the music allow."),
+    click.option(
+        "--staff-mm",
+        type=NUMBER,
+        metavar=NUMBER,
+        help="Height of the five lines; else what the paper and the music allow.",
+    ),
 )
 
 practice_options = together(
-    click.option("--tempo-factor", type=float, default=1.0, show_default=True, help="Multiply every tempo by this."),
     click.option(
-        "--end-factor", type=float, help="With --times: the factor of the last time through; it climbs there."
+        "--tempo-factor",
+        type=NUMBER,
+        metavar=NUMBER,
+        default=1.0,
+        show_default=True,
+        help="Multiply every tempo by this.",
+    ),
+    click.option(
+        "--end-factor",
+        type=NUMBER,
+        metavar=NUMBER,
+        help="With --times: the factor of the last time through; it climbs there.",
     ),
     click.option("--times", type=int, default=1, show_default=True, help="Play it through this often."),
     click.option("--bars", help="Only these bars, TUNE.PART.BAR-TUNE.PART.BAR, such as 1.2.1-1.2.4."),
@@ -109,23 +211,41 @@ practice_options = together(
     click.option("--drum/--no-drum", default=True, show_default=True, help="Drum pulse, and rolls in the opening."),
     click.option("--chanter/--no-chanter", default=True, show_default=True, help="The chanter itself."),
     click.option("--players", type=int, default=1, show_default=True, help="How many pipers sound."),
-    click.option("--onset-spread-ms", type=float, help="How far apart they play; 12 when there are several."),
-    click.option("--pitch-spread-cents", type=float, help="How far apart they are tuned; 4 when there are several."),
-    click.option("--low-a", "low_a_hz", type=float, default=480.0, show_default=True, help="Low A in Hz."),
-    click.option("--scale", default="harmonic", show_default=True, help="The chanter's scale, by name."),
+    click.option("--onset-spread-ms", type=NUMBER, help="How far apart they play; 12 when there are several."),
+    click.option(
+        "--pitch-spread-cents",
+        type=NUMBER,
+        metavar=NUMBER,
+        help="How far apart they are tuned; 4 when there are several.",
+    ),
+    click.option("--low-a", "low_a_hz", type=NUMBER, default=480.0, show_default=True, help="Low A in Hz."),
+    click.option("--scale", default="harmonic", show_default=True, help="harmonic, or 'older published'."),
     click.option("--room/--dry", default=True, show_default=True, help="A room around the sound."),
     click.option("--stereo", is_flag=True, help="Two channels, the players spread."),
-    click.option("--grace-ms", type=float, default=45.0, show_default=True, help="Length of a gracenote."),
-    click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same sound."),
+    click.option(
+        "--grace-ms",
+        type=Amount(1, 1000, "milliseconds"),
+        default=45.0,
+        show_default=True,
+        help="Length of a gracenote.",
+    ),
+    click.option(
+        "--seed",
+        type=Count(0, 2**32 - 1, "a whole number"),
+        default=1,
+        show_default=True,
+        help="Same seed, same sound.",
+    ),
 )
 
-rule_options = together(
-    click.option(
-        "--rulebook", help="A shipped rulebook's name, or a TOML file. Default: the set's, else common-practice."
-    ),
-    click.option("--grade", help="Grade in the rulebook."),
-    click.option("--event", help="Event in that grade."),
-)
+
+def rule_options(default: str) -> Callable[[Command], Command]:
+    """Return the options that name a rulebook, a grade and an event."""
+    return together(
+        click.option("--rulebook", help=f"A shipped rulebook's name, or a TOML file. Default: {default}."),
+        click.option("--grade", help="Grade in the rulebook."),
+        click.option("--event", help="Event in that grade."),
+    )
 
 
 class Roster(click.ParamType[RosterFacts]):
@@ -138,6 +258,6 @@ class Roster(click.ParamType[RosterFacts]):
         if isinstance(value, RosterFacts):
             return value
         fields = [one.strip() for one in str(value).split(",")]
-        if len(fields) != 4 or not all(one == "?" or one.isdecimal() for one in fields):
+        if len(fields) != 4 or not all(one == "?" or re.fullmatch("[0-9]{1,3}", one) for one in fields):
             self.fail(f"{value!r} is not a roster. Write pipers,snares,tenors,basses, such as 8,3,2,1.", param, ctx)
         return RosterFacts(*(None if one == "?" else int(one) for one in fields))

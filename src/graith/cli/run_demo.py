@@ -6,9 +6,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-import click
-
-from graith.cli.show import clock, console, print_problems
+from graith.cli.show import clock, console, print_problems, say
+from graith.errors import FileError
 from graith.files.demo_band import copy_demo_band
 from graith.files.read_files import load_books, load_planned_set, load_rulebook
 from graith.sets.model import PlannedSet
@@ -49,7 +48,10 @@ def run_demo(out: Path, *, with_sound: bool) -> None:
     started_s = time.monotonic()
     band = out / "band"
     _say("The invented Auchterwhin Pipe Band: its books and sets are laid out to be looked at and changed.")
+    stood_there = band.exists()
     copy_demo_band(band)
+    if stood_there:
+        say(f"What stood in {band} already is kept as it is; move the folder away for the band as it was.")
     _check_tunes(band)
     _check_sets(band)
     _build(band, out / "built")
@@ -58,13 +60,11 @@ def run_demo(out: Path, *, with_sound: bool) -> None:
     if with_sound:
         _render(band, out / "sound")
     _list(out)
-    click.echo(f"Done in {time.monotonic() - started_s:.0f} s.")
+    say(f"Done in {time.monotonic() - started_s:.0f} s.")
 
 
 def _say(sentence: str) -> None:
-    from rich.text import Text
-
-    console().print(Text(f"\n{sentence}", "bold"))
+    say((f"\n{sentence}", "bold"))
 
 
 def _check_tunes(band: Path) -> None:
@@ -72,8 +72,8 @@ def _check_tunes(band: Path) -> None:
     from graith.services.check_music import check_book
 
     _say("1. Is the music right?")
-    print_checks([check_book(book, path.name) for path, book in load_books([band / "tunes"])], as_json=False)
-    click.echo("And a file with mistakes made on purpose:")
+    print_checks([check_book(book, path.name) for path, book in load_books([band / "tunes"])])
+    say("And a file with mistakes made on purpose:")
     faulty = [check_book(book, path.name) for path, book in load_books([band / "faulty"])]
     print_problems([problem for check in faulty for one in check.tunes for problem in one.problems])
 
@@ -88,7 +88,8 @@ def _check_sets(band: Path) -> None:
     table = Table("Set", "Grade and event", "From the first roll", "Is it legal?")
     for name in SET_FILES:
         wanted, planned = load_planned_set(band / "sets" / name)
-        report = report_set(wanted, planned, load_rulebook(wanted.rulebook), roster=RosterFacts(*ROSTER))
+        rules = load_rulebook(wanted.rulebook or RULEBOOK, band / "sets")
+        report = report_set(wanted, planned, rules, roster=RosterFacts(*ROSTER))
         failed = [one.measured for one in report.rulings if one.verdict is Verdict.FAILS]
         answer = f"no: {'; '.join(failed)}" if failed else "every rule holds"
         event = f"{wanted.grade}, {wanted.event}"
@@ -103,9 +104,9 @@ def _build(band: Path, out: Path) -> None:
     wishes: dict[str, Any] = {"target_s": 270.0, "n_tunes": (4, 6)}
     build_and_show(
         (band / "tunes",), rulebook=RULEBOOK, grade=GRADE, event=EVENT, n_best=10, time_limit_s=None, out=out,
-        as_json=False, **wishes,
+        as_json=False, again=True, **wishes,
     )  # fmt: skip
-    click.echo("\nAnd when nothing fits: two tunes only, in a medley that asks for three.")
+    say("\nAnd when nothing fits: two tunes only, in a medley that asks for three.")
     build_and_show(
         (band / "tunes",), rulebook=RULEBOOK, grade=GRADE, event=EVENT, n_best=1, time_limit_s=None, out=None,
         as_json=False, n_tunes=(2, 2),
@@ -113,7 +114,10 @@ def _build(band: Path, out: Path) -> None:
 
 
 def _folder(path: Path) -> Path:
-    path.mkdir(parents=True, exist_ok=True)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise FileError(f"{path}: the folder cannot be made ({error.strerror}). Choose another.") from None
     return path
 
 
@@ -124,19 +128,21 @@ def _engrave(band: Path, out: Path) -> None:
     a4 = {"paper": "a4"}
     folder = _folder(out)
     write_book_sheet(
-        (band / "tunes",),
+        [book for _, book in load_books([band / "tunes"])],
         folder / "tune-book.pdf",
         title="The Auchterwhin book",
         subtitle="an invented band",
         layout=a4,
     )
     for name in SET_FILES[:3]:
-        write_set_sheet(band / "sets" / name, folder / name.replace(".toml", ".pdf"), layout=a4)
-    write_set_sheet(band / "sets" / LEGAL_SET, folder / "medley-pocket.pdf", layout={"paper": "pocket"})
+        wanted, planned = load_planned_set(band / "sets" / name)
+        write_set_sheet(wanted, planned, folder / name.replace(".toml", ".pdf"), layout=a4)
+    wanted, planned = load_planned_set(band / "sets" / LEGAL_SET)
+    write_set_sheet(wanted, planned, folder / "medley-pocket.pdf", layout={"paper": "pocket"})
     (_, reels), *_ = load_books([band / "tunes" / "reels.abc"])
     write_tune_sheet(reels.tunes[0], folder / "reel-letter.pdf", parts=None, layout={"paper": "letter"})
     write_tune_sheet(reels.tunes[0], folder / "reel.svg", parts=None, layout=a4)
-    click.echo(f"{len(list(folder.iterdir()))} files of engraved music.")
+    say(f"{len(list(folder.iterdir()))} files of engraved music.")
 
 
 def _convert(band: Path, out: Path) -> None:
@@ -151,9 +157,7 @@ def _convert(band: Path, out: Path) -> None:
     for _, book in load_books([band / "general"]):
         for tune in book.tunes:
             moves = fits(tune)
-            click.echo(
-                f"{tune.title} in {tune.key.text}: {moves[0] if moves else 'no move brings it onto the chanter'}"
-            )
+            say(f"{tune.title} in {tune.key.text}: {moves[0] if moves else 'no move brings it onto the chanter'}")
             if moves:
                 write_converted([fitted(tune, moves[0])], folder / f"moved-{tune.number}.abc")
 
@@ -176,8 +180,8 @@ def _render(band: Path, out: Path) -> None:
     )
     for planned, name, more in tracks:
         length_s = write_sound(planned, folder / name, {**PRACTICE, **more}, quiet=True)
-        click.echo(f"{name}: {clock(length_s)}")
-    click.echo(HEARING)
+        say(f"{name}: {clock(length_s)}")
+    say(HEARING)
 
 
 def _list(out: Path) -> None:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-import click
-
 from graith.cli.show import (
     VERDICT_MARKS,
     VERDICT_STYLES,
     clock,
     console,
+    mixed,
     plain,
     print_json,
     print_problems,
     problem_json,
+    say,
 )
 from graith.rules.rulebook import ADVICE
 from graith.services.time_set import SetReport, SetTiming
@@ -67,17 +67,17 @@ def print_timing(timing: SetTiming) -> None:
         tempo = f"{span.start_bpm:g}" + (f" → {span.end_bpm:.4g}" if span.end_bpm != span.start_bpm else "")
         parts = " ".join(map(str, facts.parts_played))
         table.add_row(
-            str(number), span.title, span.tune_type, parts, str(span.beats), tempo,
+            str(number), span.title, span.tune_type, parts, mixed(span.beats), tempo,
             clock(span.start_s), clock(span.stop_s - span.start_s),
         )  # fmt: skip
-    out = console()
-    out.print(table)
-    whole = f"[bold]{clock(timeline.playing_s)}[/bold]"
+    console().print(table)
+    whole = (clock(timeline.playing_s), "bold")
     if timeline.first_note_s > 0:
-        music = f"[bold]{clock(timeline.music_s)}[/bold]"
-        out.print(f"{whole} from the first roll to the cut-off, {music} from the first note.")
+        say(whole, " from the first roll to the cut-off, ", (clock(timeline.music_s), "bold"), " from the first note.")
     else:
-        out.print(f"{whole} from the first note to the cut-off.")
+        say(whole, " from the first note to the cut-off.")
+    if any(bar["number"] == 0 for bar in timeline.bars):
+        say("A tune lasts from its pick-up to the next tune's; its beats count from its first full beat.")
 
 
 def print_report(report: SetReport, *, as_json: bool) -> None:
@@ -99,7 +99,7 @@ def print_report(report: SetReport, *, as_json: bool) -> None:
     print_timing(report.timing)
     _print_rulings(report)
     print_problems(report.problems)
-    click.echo(ADVICE)
+    say(ADVICE)
 
 
 def _print_rulings(report: SetReport) -> None:
@@ -120,6 +120,13 @@ def _print_rulings(report: SetReport) -> None:
     says = {
         "holds": "Every rule holds.",
         "fails": "This set is not legal as it stands.",
-        "cannot tell": "No rule fails, but some cannot be told; give what they lack.",
+        "cannot tell": "No rule fails, but some cannot be told. " + _what_lacks(report),
     }[verdict]
-    console().print(Text(f"{VERDICT_MARKS[verdict].split()[0]} {says}", VERDICT_STYLES[verdict]))
+    say((f"{VERDICT_MARKS[verdict].split()[0]} {says}", VERDICT_STYLES[verdict]))
+
+
+def _what_lacks(report: SetReport) -> str:
+    roster = report.roster
+    if None in (roster.pipers, roster.snares, roster.tenors, roster.basses):
+        return "Say who plays with --roster, such as 8,3,2,1."
+    return "Give what they lack."

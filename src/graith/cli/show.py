@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import Enum
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
@@ -20,14 +21,36 @@ if TYPE_CHECKING:
 
 VERDICT_MARKS = {"holds": "✓ holds", "fails": "✗ fails", "cannot tell": "? cannot tell"}
 VERDICT_STYLES = {"holds": "green", "fails": "bold red", "cannot tell": "yellow"}
+MARKS = {Severity.ERROR: "✗", Severity.WARNING: "•"}
+WIDTH_OFF_TERMINAL = 110
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Return whether a stream is open and shown to somebody."""
+    return stream is not None and stream.isatty()
 
 
 def console() -> Console:
-    """Return a console on standard output that wraps at a readable width when it is not a terminal."""
+    """Return a console on standard output, as wide as the terminal; names are shown as they are, never as markup."""
     from rich.console import Console
 
-    width = None if sys.stdout.isatty() else 110
-    return Console(width=width, highlight=False, soft_wrap=False)
+    class PlainConsole(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    width = None if is_terminal(sys.stdout) else WIDTH_OFF_TERMINAL
+    return PlainConsole(width=width, highlight=False, markup=False, emoji=False)
+
+
+def say(*words: str | tuple[str, str], err: bool = False) -> None:
+    """Print one sentence: broken between words in a terminal, on one line elsewhere; a pair is a text and its style."""
+    from rich.text import Text
+
+    text = Text.assemble(*words)
+    if err or not is_terminal(sys.stdout):
+        click.echo(text.plain, err=err)
+    else:
+        console().print(text)
 
 
 def clock(seconds: float) -> str:
@@ -42,9 +65,34 @@ def clock(seconds: float) -> str:
     return f"{tenths // 600}:{tenths % 600 // 10:02d}.{tenths % 10}"
 
 
+def counted(count: int, word: str) -> str:
+    """Return a number and what it counts.
+
+    Examples
+    --------
+    >>> counted(1, "tune"), counted(3, "bar")
+    ('1 tune', '3 bars')
+    """
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def mixed(number: Fraction) -> str:
+    """Return an exact number as people write it, whole part first.
+
+    Examples
+    --------
+    >>> mixed(Fraction(193, 2)), mixed(Fraction(64)), mixed(Fraction(1, 3))
+    ('96 1/2', '64', '1/3')
+    """
+    whole, rest = divmod(number.numerator, number.denominator)
+    if not rest:
+        return str(whole)
+    return f"{f'{whole} ' if whole else ''}{rest}/{number.denominator}"
+
+
 def print_json(value: object) -> None:
-    """Print a value as JSON on standard output."""
-    click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2))
+    """Print a value as JSON on standard output; JSON has no infinity and no NaN, they become null."""
+    click.echo(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False))
 
 
 def plain(value: Any) -> Any:
@@ -55,6 +103,8 @@ def plain(value: Any) -> Any:
         return value.value
     if isinstance(value, Fraction):
         return str(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
     if isinstance(value, dict):
         return {str(plain(key)): plain(one) for key, one in value.items()}
     if isinstance(value, (list, tuple, set, frozenset)):
@@ -82,20 +132,22 @@ def problem_json(problem: Problem) -> dict[str, Any]:
 
 
 def print_problems(problems: Sequence[Problem]) -> None:
-    """Print each problem as its sentence, warnings marked."""
-    from rich.text import Text
-
-    out = console()
+    """Print each problem as its sentence, errors and warnings marked."""
     for problem in problems:
-        is_error = problem.severity is Severity.ERROR
-        mark = Text("✗ ", "bold red") if is_error else Text("• ", "yellow")
-        out.print(mark + Text(str(problem)))
+        style = "bold red" if problem.severity is Severity.ERROR else "yellow"
+        say((f"{MARKS[problem.severity]} ", style), str(problem))
+
+
+def tell_errors(problems: Sequence[Problem]) -> None:
+    """Print the problems on standard error, for a command whose answer is a file."""
+    for problem in problems:
+        say(f"{MARKS[problem.severity]} {problem}", err=True)
 
 
 @contextmanager
 def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int], None]]:
     """Show a progress bar on standard error while work goes on; give back ``on_step(done, total)``."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or not is_terminal(sys.stderr):
         yield lambda _done, _total: None
         return
     from rich.console import Console

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from graith.cli.options import as_wrong_usage
 from graith.cli.show import clock, progress
 from graith.sets.model import PlannedSet
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from graith.sound.model import Band
     from graith.sound.practice import Practice
 
+LONGEST_S = 4 * 3600.0
 HEARING = "Pipes are loud, in headphones too: keep the level low enough to talk over, and rest your ears."
 
 
@@ -23,8 +25,8 @@ def write_sound(planned: PlannedSet, out: Path, options: Mapping[str, Any], *, q
 
     Raises
     ------
-    SoundError
-        If an option is out of its range.
+    click.UsageError
+        If an option is out of its range, or nothing would sound, or it would last longer than four hours.
     FileError
         If the ending is no sound format, or the file cannot be written.
     """
@@ -37,9 +39,13 @@ def write_sound(planned: PlannedSet, out: Path, options: Mapping[str, Any], *, q
     from graith.timeline.graces import GraceModel
     from graith.timeline.make_timeline import timeline_of
 
-    graces = GraceModel(grace_s=options["grace_ms"] / 1000.0)
-    practice = practice_of(options)
+    with as_wrong_usage():
+        graces = GraceModel(grace_s=options["grace_ms"] / 1000.0)
+        practice = practice_of(options)
+        band = band_wanted(options)
     timeline = practice_timeline(timeline_of(planned, graces=graces), practice, graces=graces)
+    if timeline.playing_s > LONGEST_S:
+        raise click.UsageError(f"That would last {clock(timeline.playing_s)}. Take fewer bars, parts or times.")
     if out.suffix.lower() in (".mid", ".midi"):
         from graith.files.write import write_bytes
         from graith.services.set_midi import set_midi
@@ -50,7 +56,7 @@ def write_sound(planned: PlannedSet, out: Path, options: Mapping[str, Any], *, q
     else:
         form = audio_format(out)
         rate_hz = usual_rate_hz(form)
-        played = performance(timeline, practice_band(band_wanted(options), practice))
+        played = performance(timeline, practice_band(band, practice))
         channels = 2 if options["stereo"] else 1
         with progress(f"Rendering {planned.name}", quiet=quiet) as on_step:
             blocks = mastered_blocks(
@@ -71,7 +77,11 @@ def practice_of(options: Mapping[str, Any]) -> Practice:
     """Return how it shall be practised, as the options say."""
     from graith.sound.practice import Practice, loop_named
 
-    first, last = loop_named(options["bars"]) if options["bars"] else (None, None)
+    if options["end_factor"] is not None and options["times"] == 1:
+        raise click.UsageError("--end-factor climbs from one time through to the last. Give --times, such as 6.")
+    if not (options["chanter"] or options["drones"] or options["drum"]):
+        raise click.UsageError("Without chanter, drones and drum nothing sounds. Leave one of them in.")
+    first, last = (None, None) if options["bars"] is None else loop_named(options["bars"])
     return Practice(
         tempo_factor=options["tempo_factor"],
         end_factor=options["end_factor"],

@@ -166,5 +166,8 @@ def _write_pieces(
                 if progress is not None:
                     progress(n_written)
     except soundfile.LibsndfileError as error:
-        raise FileError(f"{path}: the sound cannot be written as {form.name} ({error.error_string})") from error
+        says = error.error_string.strip().rstrip(".")
+        raise FileError(
+            f"{path}: the sound cannot be written as {form.name} ({says}). Nothing was changed; is the disk full?"
+        ) from error
     return n_written

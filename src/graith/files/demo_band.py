@@ -15,6 +15,8 @@ _LEFT_OUT = (".py", ".pyc")
 def copy_demo_band(folder: Path) -> tuple[Path, ...]:
     """Write the demo band's files below a folder, made if need be; return what was written.
 
+    What stands there already is kept as it is, for it may have been changed.
+
     Raises
     ------
     FileError
@@ -32,7 +34,7 @@ def _copied(source: Traversable, folder: Path) -> list[Path]:
     for item in sorted(source.iterdir(), key=lambda one: one.name):
         if item.is_dir() and not item.name.startswith("_"):
             written += _copied(item, folder / item.name)
-        elif item.is_file() and not item.name.endswith(_LEFT_OUT):
+        elif item.is_file() and not item.name.endswith(_LEFT_OUT) and not (folder / item.name).exists():
             write_bytes(folder / item.name, item.read_bytes())
             written.append(folder / item.name)
     return written

@@ -6,7 +6,9 @@ included) the temporary file goes and the old file stays.
 
 from __future__ import annotations
 
+import os
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,12 +16,27 @@ from pathlib import Path
 from graith.errors import FileError
 
 
-def _checked_target(path: Path) -> Path:
-    target = path.resolve() if path.is_symlink() else path
-    if target.is_dir():
-        raise FileError(f"{path}: this is a folder. Give the name of a file.")
-    if not target.parent.is_dir():
-        raise FileError(f"{path}: the folder {target.parent} does not exist. Make it first, or choose another.")
+def writable_target(path: Path) -> Path:
+    """Return where a file of that path would stand, links followed; asked before long work, it fails early.
+
+    Raises
+    ------
+    FileError
+        If the folder does not exist or may not be written to, or the path is a folder, a device, or no path at all.
+    """
+    try:
+        target = path.resolve() if path.is_symlink() else path
+        if target.is_dir():
+            raise FileError(f"{path}: this is a folder. Give the name of a file.")
+        if target.exists() and not target.is_file():
+            raise FileError(f"{path}: this is a device or a pipe. Give the name of a file.")
+        if not target.parent.is_dir():
+            raise FileError(f"{path}: the folder {target.parent} does not exist. Make it first, or choose another.")
+    except (OSError, RuntimeError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FileError(f"{path}: cannot be written ({reason}). Choose another name.") from None
+    if not os.access(target.parent, os.W_OK):
+        raise FileError(f"{path}: the folder {target.parent} may not be written to. Choose another.")
     return target
 
 
@@ -48,8 +65,7 @@ def written_whole(path: Path | str) -> Iterator[Path]:
     Raises
     ------
     FileError
-        If the folder does not exist, the path is a folder, or the system refuses (no room, no right); the old file
-        stays.
+        As :func:`writable_target`, or if the system refuses (no room, no right); the old file stays.
 
     Examples
     --------
@@ -61,10 +77,12 @@ def written_whole(path: Path | str) -> Iterator[Path]:
     ...     wanted.read_text(encoding="utf-8")
     'march'
     """
-    target = _checked_target(Path(path))
+    target = writable_target(Path(path))
     temporary = _temporary_beside(target)
     try:
         yield temporary
+        if target.exists():
+            shutil.copymode(target, temporary)
         temporary.replace(target)
     except OSError as error:
         temporary.unlink(missing_ok=True)

@@ -9,13 +9,25 @@ from dataclasses import dataclass, field
 from graith.builder.build import build_sets
 from graith.builder.candidate import candidate_of
 from graith.builder.model import Answer, BuiltSet, Candidate, Locks, Question, Step
-from graith.errors import BuilderError, Severity
+from graith.errors import BuilderError, GraithError
 from graith.music.read_abc import Book
 from graith.rules.look_up import event_rules
 from graith.rules.rulebook import Rulebook
-from graith.services.check_music import check_tune
+from graith.services.check_music import TuneCheck, tune_checks
+from graith.services.lay_music import planned_tune_alone
 from graith.sets.model import Set, SetTune
-from graith.sets.plan_set import usual_tempo_bpm
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A tune that no set is built from, and why."""
+
+    key: str
+    title: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.title} ({self.key}): {self.why}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,31 +38,40 @@ class TuneChoice:
     ----------
     candidates : tuple of Candidate
         Keys are ``"book:number"``.
-    left_out : tuple of str
-        One sentence for each tune that cannot be used, with why.
+    left_out : tuple of LeftOut
+        Each tune that cannot be used, with why.
     """
 
     candidates: tuple[Candidate, ...]
-    left_out: tuple[str, ...]
+    left_out: tuple[LeftOut, ...]
 
     def key_of(self, name: str) -> str:
-        """Return the key of the tune that a name means: its key, or its title with capitals ignored.
+        """Return the key of the tune that a name means: its title with capitals ignored, its key, or a key's end.
+
+        ``reels.abc:2`` is the tune 2 of ``mytunes/reels.abc`` when no other book is called so.
 
         Raises
         ------
         BuilderError
-            If no tune or more than one has that name; the message names the nearest, or the keys.
+            If no tune or more than one has that name; the message says why, names the nearest, or lists the keys.
         """
-        wanted = name.strip().casefold()
-        found = [one.key for one in self.candidates if wanted in (one.key.casefold(), one.title.casefold())]
+        found = [one.key for one in self.candidates if _is_called(one.key, one.title, name)]
         if len(found) == 1:
             return found[0]
         if found:
             raise BuilderError(f"{len(found)} tunes are called {name!r}. Name one by its book: {', '.join(found)}.")
+        for one in self.left_out:
+            if _is_called(one.key, one.title, name):
+                raise BuilderError(f"{name!r} was left out. {one}")
         titles = [one.title for one in self.candidates]
         near = difflib.get_close_matches(name, [*titles, *(one.key for one in self.candidates)], 1, 0.4)
         hint = f" The nearest is {near[0]!r}." if near else ""
         raise BuilderError(f"There is no usable tune called {name!r} in these books.{hint}")
+
+
+def _is_called(key: str, title: str, name: str) -> bool:
+    wanted = name.strip().casefold()
+    return wanted in (key.casefold(), title.casefold()) or (bool(wanted) and key.casefold().endswith(f"/{wanted}"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,35 +109,44 @@ def tune_choice(books: Mapping[str, Book], readiness: Mapping[str, float]) -> Tu
     BuilderError
         If a readiness is outside 0 to 1, or names no usable tune.
     """
-    candidates: list[Candidate] = []
-    left_out: list[str] = []
+    candidates: dict[str, Candidate] = {}
+    left_out: list[LeftOut] = []
     ready = {name.strip().casefold(): _share(name, value) for name, value in readiness.items()}
     for file, book in books.items():
-        for tune in book.tunes:
-            key = f"{file}:{tune.number}"
-            check = check_tune(tune, [one for one in book.problems if one.place.tune == tune.title])
-            if check.tune_type is None:
-                left_out.append(f"{key} {tune.title}: its R: and M: name no tune type.")
-                continue
-            if check.n_errors:
-                first = next(one for one in check.problems if one.severity is Severity.ERROR)
-                left_out.append(f"{key} {tune.title}: {first}")
-                continue
-            share = ready.get(key.casefold(), ready.get(tune.title.casefold(), 1.0))
-            candidates.append(
-                candidate_of(
-                    tune,
-                    check.tune_type,
-                    usual_tempo_bpm(tune, check.tune_type),
-                    key=key,
-                    readiness=share,
-                    difficulty=check.difficulty.score if check.difficulty else 0.0,
-                )
-            )
-    choice = TuneChoice(tuple(candidates), tuple(left_out))
+        for check in tune_checks(book.tunes, (book,)):
+            key = f"{file}:{check.tune.number}"
+            try:
+                if key in candidates:
+                    raise BuilderError(f"X:{check.tune.number} is another tune's number too. Give it one of its own.")
+                candidates[key] = _candidate(check, key, _readiness(key, check.tune.title, ready))
+            except GraithError as error:
+                left_out.append(LeftOut(key, check.tune.title, str(error)))
+    choice = TuneChoice(tuple(candidates.values()), tuple(left_out))
     for name in readiness:
-        choice.key_of(name)
+        if not any(_is_called(one.key, one.title, name) for one in left_out):
+            choice.key_of(name)
     return choice
+
+
+def _candidate(check: TuneCheck, key: str, readiness: float) -> Candidate:
+    tune = check.tune
+    if check.tune_type is None:
+        raise BuilderError("its R: and M: name no tune type.")
+    if check.errors:
+        more = check.n_errors - 1
+        raise BuilderError(f"{check.errors[0]}" + (f" (and {more} more)" if more else ""))
+    tempo_bpm = planned_tune_alone(tune).tunes[0].tempo_bpm
+    difficulty = check.difficulty()
+    score = difficulty.score if difficulty else 0.0
+    return candidate_of(tune, check.tune_type, tempo_bpm, key=key, readiness=readiness, difficulty=score)
+
+
+def _readiness(key: str, title: str, ready: Mapping[str, float]) -> float:
+    """Return a tune's readiness by its key, an end of its key, or its title; 1 when none is given."""
+    ends = [key.casefold()]
+    while "/" in ends[-1]:
+        ends.append(ends[-1].partition("/")[2])
+    return next((ready[name] for name in (*ends, title.casefold()) if name in ready), 1.0)
 
 
 def _share(name: str, value: float) -> float:
@@ -141,10 +171,12 @@ def ask_for_sets(
     Raises
     ------
     BuilderError
-        If a wish names a tune that is not there, or the question cannot be taken.
+        If no tune can be used, a wish names one that is not there, or the question cannot be taken.
     RulesError
         If the rulebook has no such grade or event.
     """
+    if not choice.candidates:
+        raise BuilderError("No tune of these books can be used. Put right what left them out, or name other books.")
     question = Question(
         candidates=choice.candidates,
         rules=event_rules(rulebook, grade, event),
@@ -152,8 +184,8 @@ def ask_for_sets(
         target_s=wishes.target_s,
         level=wishes.level,
         locks=Locks(
-            opens_with=choice.key_of(wishes.open_with) if wishes.open_with else None,
-            closes_with=choice.key_of(wishes.close_with) if wishes.close_with else None,
+            opens_with=None if wishes.open_with is None else choice.key_of(wishes.open_with),
+            closes_with=None if wishes.close_with is None else choice.key_of(wishes.close_with),
             contains=tuple(choice.key_of(name) for name in wishes.must_have),
             leaves_out=tuple(choice.key_of(name) for name in wishes.banned),
             not_with=tuple((choice.key_of(one), choice.key_of(other)) for one, other in wishes.apart),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from graith.errors import Problem, Severity
+from graith.errors import Place, Problem, Severity
 from graith.music.check_bars import bar_problems
 from graith.music.check_range import range_problems
 from graith.music.difficulty import Difficulty, tune_difficulty
@@ -13,20 +15,32 @@ from graith.music.model import Tune
 from graith.music.read_abc import Book
 from graith.music.tune_types import TuneType, tune_type_of
 
+OFF_THE_CHANTER = "range"
+"""The kind of a problem that only a chanter has: a note it lacks."""
+
 
 @dataclass(frozen=True, slots=True)
 class TuneCheck:
-    """One tune and everything that is wrong with it; ``difficulty`` is None when the chanter cannot play it."""
+    """One tune and everything that is wrong with it."""
 
     tune: Tune
     tune_type: TuneType | None
     problems: tuple[Problem, ...]
-    difficulty: Difficulty | None
+
+    @property
+    def errors(self) -> tuple[Problem, ...]:
+        """The problems that are errors, not only worth a look."""
+        return tuple(problem for problem in self.problems if problem.severity is Severity.ERROR)
 
     @property
     def n_errors(self) -> int:
-        """Problems that are errors, not only worth a look."""
-        return sum(1 for problem in self.problems if problem.severity is Severity.ERROR)
+        """How many of the problems are errors."""
+        return len(self.errors)
+
+    def difficulty(self) -> Difficulty | None:
+        """Return the tune's difficulty, worked out anew; None when the chanter cannot play it."""
+        off_the_chanter = any(problem.kind == OFF_THE_CHANTER for problem in self.errors)
+        return None if off_the_chanter else tune_difficulty(self.tune)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +58,7 @@ class BookCheck:
         return loose + sum(check.n_errors for check in self.tunes)
 
 
-def check_book(book: Book, source: str) -> BookCheck:
+def check_book(book: Book, source: str, *, on_step: Callable[[int, int], None] | None = None) -> BookCheck:
     """Return the check of a book that was read.
 
     Parameters
@@ -53,30 +67,53 @@ def check_book(book: Book, source: str) -> BookCheck:
         As read; its own reading problems are shared out to their tunes by line.
     source : str
         Label of the book's text.
+    on_step : callable, optional
+        Called with the number of tunes done and their total.
     """
+    of_tunes, loose = _shared_out(book)
+    checks: list[TuneCheck] = []
+    for tune, reading in zip(book.tunes, of_tunes, strict=True):
+        checks.append(check_tune(tune, reading))
+        if on_step is not None:
+            on_step(len(checks), len(book.tunes))
+    if not book.tunes:
+        remedy = "A tune starts with an X: line and has a K: line."
+        loose.append(Problem(Place(source), "no tune", "there is no tune in it", remedy))
+    return BookCheck(source, tuple(checks), tuple(loose))
+
+
+def tune_checks(tunes: Iterable[Tune], books: Iterable[Book]) -> tuple[TuneCheck, ...]:
+    """Return the checks of some tunes, each once, with what their books' readers had to say of them."""
+    reading = {id(tune): said for book in books for tune, said in zip(book.tunes, _shared_out(book)[0], strict=True)}
+    chosen = {id(tune): tune for tune in tunes}
+    return tuple(check_tune(tune, reading.get(key, [])) for key, tune in chosen.items())
+
+
+def _shared_out(book: Book) -> tuple[list[list[Problem]], list[Problem]]:
+    """Return the book's own problems tune by tune, and those that stand before the first tune."""
     starts = [tune.place.line or 1 for tune in book.tunes]
-    of_tune: list[list[Problem]] = [[] for _ in book.tunes]
+    of_tunes: list[list[Problem]] = [[] for _ in book.tunes]
     loose: list[Problem] = []
     for problem in book.problems:
-        owner = _last_at_or_before(starts, problem.place.line)
-        (loose if owner is None else of_tune[owner]).append(problem)
-    checks = tuple(check_tune(tune, reading) for tune, reading in zip(book.tunes, of_tune, strict=True))
-    return BookCheck(source, checks, tuple(loose))
+        owner = bisect_right(starts, problem.place.line or 0) - 1
+        (of_tunes[owner] if owner >= 0 else loose).append(problem)
+    for owner, problem in _numbers_twice(book.tunes):
+        of_tunes[owner].append(problem)
+    return of_tunes, loose
 
 
-def _last_at_or_before(starts: list[int], line: int | None) -> int | None:
-    owner = None
-    for index, start in enumerate(starts):
-        if line is not None and start <= line:
-            owner = index
-    return owner
+def _numbers_twice(tunes: Sequence[Tune]) -> Iterator[tuple[int, Problem]]:
+    first: dict[int, Tune] = {}
+    for index, tune in enumerate(tunes):
+        known = first.setdefault(tune.number, tune)
+        if known is not tune:
+            says = f"X:{tune.number} is also the number of {known.title!r} in line {known.place.line}"
+            remedy = "Give each tune a number of its own; a set that names the number gets the first."
+            yield index, Problem(tune.place, "number", says, remedy, severity=Severity.WARNING)
 
 
-def check_tune(tune: Tune, reading: list[Problem] | None = None) -> TuneCheck:
-    """Return the check of one tune: reading problems first, then bars, range and figures, in order of line."""
-    in_range = range_problems(tune)
-    found = [*(reading or []), *bar_problems(tune), *in_range, *figure_problems(tune)]
+def check_tune(tune: Tune, reading: Iterable[Problem] = ()) -> TuneCheck:
+    """Return the check of one tune: reading problems, bars, range and figures, in order of line."""
+    found = [*reading, *bar_problems(tune), *range_problems(tune), *figure_problems(tune)]
     found.sort(key=lambda problem: (problem.place.line or 0, problem.place.column or 0))
-    playable = not any(problem.severity is Severity.ERROR for problem in in_range)
-    difficulty = tune_difficulty(tune) if playable else None
-    return TuneCheck(tune, tune_type_of(tune), tuple(dict.fromkeys(found)), difficulty)
+    return TuneCheck(tune, tune_type_of(tune), tuple(dict.fromkeys(found)))

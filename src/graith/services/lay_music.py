@@ -40,7 +40,7 @@ def planned_tune_alone(
         If the tempo is outside 20 to 300 beats a minute.
     """
     tune_type = tune_type_or_plain(tune)
-    chosen_bpm = tempo_bpm or usual_tempo_bpm(tune, tune_type)
+    chosen_bpm = usual_tempo_bpm(tune, tune_type) if tempo_bpm is None else tempo_bpm
     if not _SLOWEST_BPM <= chosen_bpm <= _FASTEST_BPM:
         raise SetError(f"A tempo of {chosen_bpm:g} beats a minute cannot be marched or danced; use 20 to 300.")
     one = PlannedTune(tune, tune_type, chosen_bpm, chosen_bpm, parts=parts, repeats=repeats)

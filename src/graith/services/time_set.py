@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from graith.errors import Problem, RulesError, Severity
+from graith.music.read_abc import Book
 from graith.rules.hold import is_legal, rulings_on_roster, rulings_on_set
 from graith.rules.model import RosterFacts, Ruling, SetFacts, Verdict
 from graith.rules.rulebook import Rulebook
-from graith.services.check_music import check_tune
+from graith.services.check_music import tune_checks
 from graith.sets.model import PlannedSet, Set
 from graith.sets.set_facts import set_facts
 from graith.timeline.graces import GraceModel
@@ -29,7 +31,8 @@ class SetTiming:
 class SetReport:
     """A set's timing, the problems of its tunes, and the rulings on it.
 
-    ``verdict`` is what the rulings come to; ``problems`` are those of the tunes played.
+    ``verdict`` is what the rulings come to; ``problems`` are those of the tunes played; ``roster`` is who plays, as far
+    as it is known.
     """
 
     timing: SetTiming
@@ -39,6 +42,7 @@ class SetReport:
     rulings: tuple[Ruling, ...]
     problems: tuple[Problem, ...]
     verdict: Verdict
+    roster: RosterFacts
 
     @property
     def is_fine(self) -> bool:
@@ -81,6 +85,7 @@ def report_set(
     event: str | None = None,
     roster: RosterFacts | None = None,
     spread_s: float | None = None,
+    books: Iterable[Book] = (),
 ) -> SetReport:
     """Return the report on a set: its clock, its tunes' problems, and every ruling.
 
@@ -90,6 +95,10 @@ def report_set(
         Override those that the set file names.
     roster : RosterFacts, optional
         Who plays; without it the rules about players answer ``cannot tell``.
+    spread_s : float, optional
+        As :func:`time_set`.
+    books : iterable of Book
+        The books that the tunes are from: what their reader had to say is among the problems.
 
     Raises
     ------
@@ -105,13 +114,23 @@ def report_set(
             f"the set file, or name them here. {_grades_and_events(rulebook)}"
         )
     timing = time_set(planned, spread_s=spread_s)
+    known_roster = roster or RosterFacts()
     rulings = (
         *rulings_on_set(rulebook, chosen_grade, chosen_event, timing.facts),
-        *rulings_on_roster(rulebook, chosen_grade, chosen_event, roster or RosterFacts()),
+        *rulings_on_roster(rulebook, chosen_grade, chosen_event, known_roster),
     )
-    tunes = {id(one.tune): one.tune for one in planned.tunes}
-    problems = tuple(problem for tune in tunes.values() for problem in check_tune(tune).problems)
-    return SetReport(timing, rulebook.name, chosen_grade, chosen_event, rulings, problems, is_legal(rulings))
+    checks = tune_checks((one.tune for one in planned.tunes), books)
+    problems = tuple(problem for check in checks for problem in check.problems)
+    return SetReport(
+        timing=timing,
+        rulebook=rulebook.name,
+        grade=chosen_grade,
+        event=chosen_event,
+        rulings=rulings,
+        problems=problems,
+        verdict=is_legal(rulings),
+        roster=known_roster,
+    )
 
 
 def _grades_and_events(rulebook: Rulebook) -> str:
