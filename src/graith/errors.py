@@ -23,6 +23,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+_MOST_SHOWN = 120  # characters of the text in a problem's sentence; the problem itself keeps all of it
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -102,7 +104,8 @@ class Problem:
         if self.remedy:
             sentence += f" {self.remedy}"
         if self.text:
-            sentence += f"  [{self.text.strip()}]"
+            text = self.text.strip()
+            sentence += f"  [{text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 1] + '…'}]"
         return sentence
 
 

@@ -69,7 +69,7 @@ def test_a_tune_with_an_error_is_left_out_with_the_reason(books: dict[str, Book]
     faulty = {path.name: book for path, book in load_books([TUNES.parent / "faulty"])}
     mixed = tune_choice({**books, **faulty}, {})
     assert len(mixed.candidates) == sum(len(book.tunes) for book in books.values()) + 1
-    assert any("5/8" in sentence for sentence in mixed.left_out)
+    assert any("5/8" in one.why for one in mixed.left_out)
 
 
 @pytest.mark.parametrize(

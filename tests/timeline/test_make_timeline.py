@@ -220,3 +220,18 @@ def _whole(tune: Tune) -> int:
 def test_every_printed_bar_is_played() -> None:
     timeline = line_of(planned(REEL, "reel", 84))
     assert len(timeline.bars) == _whole(read_tune(REEL, "reel.abc"))
+
+
+def test_a_tune_that_is_nothing_but_a_pick_up_lasts_as_long_as_it_is_written() -> None:
+    timeline = line_of(planned("X:1\nT:Short\nM:2/4\nL:1/8\nR:march\nK:HP\nA3 |]\n", "2/4 march", 60), roll_beats=0)
+    assert timeline.total_beats == Fraction(3, 2)
+    assert timeline.cut_off_s == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(
+    "music", ["A99999999 |]", "A9999999999 |]", "A/97B/89c/83d/79e/73f/71g/67a/61A/59B/53c/47d/43 |]"]
+)
+def test_lengths_beyond_all_measure_are_refused_in_a_sentence(music: str) -> None:
+    tune = planned(f"X:1\nT:Endless\nM:none\nL:1/8\nR:march\nK:HP\n{music}\n", "2/4 march", 60)
+    with pytest.raises(TimelineError, match="Look for a note whose length is wrong"):
+        line_of(tune)

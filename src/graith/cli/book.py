@@ -15,7 +15,7 @@ def book() -> None:
     """Engrave a whole tune book."""
 
 
-@book.command()
+@book.command(short_help="Engrave tunes as one book.")
 @music_argument(nargs=-1)
 @out_option("The pages to write: .pdf.")
 @click.option("--title", default="Tune book", show_default=True, help="Title on the first page.")

@@ -90,6 +90,8 @@ def _tell_left_out(error: FileError) -> None:
 
 
 def _refuse_built_before(out: Path, n_best: int) -> None:
+    if out.exists() and not out.is_dir():
+        raise FileError(f"{out}: this is a file. Name a folder for the sets.")
     there = [path for path in (_set_file(out, rank) for rank in range(1, n_best + 1)) if path.exists()]
     if there:
         raise FileError(f"{there[0]}: built before, and perhaps changed since. Name a new folder, or move it away.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from contextlib import suppress
 from importlib import import_module
@@ -70,6 +71,10 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")  # a sign that the terminal does not know must not stop the answer
+    for name in ("SIGTERM", "SIGHUP"):  # a closed terminal stops it as Ctrl-C does, unless it runs under nohup
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
     sys.exit(run(sys.argv[1:]))
 
 
@@ -92,7 +97,7 @@ def run(arguments: list[str]) -> int:
         _tell(error)
         return UNREADABLE if isinstance(error, WRONGLY_ASKED) else HAS_PROBLEM
     except OSError as error:
-        click.echo(f"The answer cannot be given ({error.strerror or error}). Is the disk full?", err=True)
+        click.echo(f"The answer cannot be given: {error.strerror or error}.", err=True)
         _close_output()
         return UNREADABLE
     return status if isinstance(status, int) else FINE

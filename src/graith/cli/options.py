@@ -16,6 +16,11 @@ from graith.rules.model import RosterFacts
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 40 else f"{text[:39]}…"
+
+
 class PathArgument(click.ParamType[Path]):
     """A path; whether it can be read is said later, in one sentence."""
 
@@ -41,7 +46,7 @@ class WholeNumbers(click.ParamType[tuple[int, ...]]):
         except ValueError:
             numbers = ()
         if not numbers or min(numbers) < 1:
-            self.fail(f"{value!r} is not a list of part numbers. Write it as 1,2,1.", param, ctx)
+            self.fail(f"{_short(value)} is not a list of part numbers. Write it as 1,2,1.", param, ctx)
         return numbers
 
 
@@ -61,7 +66,7 @@ class ClockTime(click.ParamType[float]):
         except ValueError:
             possible = False
         if not possible:
-            self.fail(f"{value!r} is not a length of time. Write it as 4:30, or as seconds.", param, ctx)
+            self.fail(f"{_short(value)} is not a length of time. Write it as 4:30, or as seconds.", param, ctx)
         return total_s
 
 
@@ -86,7 +91,7 @@ class Amount(click.ParamType[float]):
         except ValueError:
             number = float("nan")
         if not self.low <= number <= self.high:
-            self.fail(f"{value!r} cannot be. Give {self.what} from {self.low:g} to {self.high:g}.", param, ctx)
+            self.fail(f"{_short(value)} cannot be. Give {self.what} from {self.low:g} to {self.high:g}.", param, ctx)
         return number
 
 
@@ -105,7 +110,7 @@ class Count(click.ParamType[int]):
         except ValueError:
             number = self.low - 1
         if not self.low <= number <= self.high:
-            self.fail(f"{value!r} cannot be. Give {self.what} from {self.low} to {self.high}.", param, ctx)
+            self.fail(f"{_short(value)} cannot be. Give {self.what} from {self.low} to {self.high}.", param, ctx)
         return number
 
 
@@ -138,9 +143,7 @@ def check_out(out: Path, reads: Iterable[Path] = ()) -> None:
 
     target = writable_target(out)
     if target.exists() and any(path.exists() and path.samefile(target) for path in reads):
-        raise click.UsageError(
-            f"{out} is the file that is read, and what is not written anew would be lost. Name another."
-        )
+        raise click.UsageError(f"{out} is the file that is read; what the new one lacks would be lost. Name another.")
 
 
 NUMBER = Number()
@@ -184,7 +187,6 @@ layout_options = together(
     click.option(
         "--staff-mm",
         type=NUMBER,
-        metavar=NUMBER,
         help="Height of the five lines; else what the paper and the music allow.",
     ),
 )
@@ -193,7 +195,6 @@ practice_options = together(
     click.option(
         "--tempo-factor",
         type=NUMBER,
-        metavar=NUMBER,
         default=1.0,
         show_default=True,
         help="Multiply every tempo by this.",
@@ -201,7 +202,6 @@ practice_options = together(
     click.option(
         "--end-factor",
         type=NUMBER,
-        metavar=NUMBER,
         help="With --times: the factor of the last time through; it climbs there.",
     ),
     click.option("--times", type=int, default=1, show_default=True, help="Play it through this often."),
@@ -215,7 +215,6 @@ practice_options = together(
     click.option(
         "--pitch-spread-cents",
         type=NUMBER,
-        metavar=NUMBER,
         help="How far apart they are tuned; 4 when there are several.",
     ),
     click.option("--low-a", "low_a_hz", type=NUMBER, default=480.0, show_default=True, help="Low A in Hz."),
@@ -231,7 +230,7 @@ practice_options = together(
     ),
     click.option(
         "--seed",
-        type=Count(0, 2**32 - 1, "a whole number"),
+        type=Count(0, 999_999_999, "a whole number"),
         default=1,
         show_default=True,
         help="Same seed, same sound.",
@@ -259,5 +258,7 @@ class Roster(click.ParamType[RosterFacts]):
             return value
         fields = [one.strip() for one in str(value).split(",")]
         if len(fields) != 4 or not all(one == "?" or re.fullmatch("[0-9]{1,3}", one) for one in fields):
-            self.fail(f"{value!r} is not a roster. Write pipers,snares,tenors,basses, such as 8,3,2,1.", param, ctx)
+            self.fail(
+                f"{_short(value)} is not a roster. Write pipers,snares,tenors,basses, such as 8,3,2,1.", param, ctx
+            )
         return RosterFacts(*(None if one == "?" else int(one) for one in fields))

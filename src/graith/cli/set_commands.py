@@ -32,7 +32,7 @@ def set_group() -> None:
     """Time, check, build, engrave and play sets."""
 
 
-@set_group.command("time")
+@set_group.command("time", short_help="Say exactly how long a set lasts.")
 @set_argument
 @click.option("--beats", is_flag=True, help="With --json: every beat, bar, note and gracenote too.")
 @JSON
@@ -50,12 +50,12 @@ def time_command(set_file: Path, beats: bool, as_json: bool) -> int:
         print_json({**timing_json(timing, beats=beats), "set_notes": wanted.notes})
     else:
         print_timing(timing)
-        for line in wanted.notes.splitlines():
-            say(line)
+        if wanted.notes:
+            say(f"Notes: {wanted.notes}")
     return told_of_set(planned, books.values())
 
 
-@set_group.command("check")
+@set_group.command("check", short_help="Hold a set against its grade's rules.")
 @set_argument
 @rule_options("the set's, else common-practice")
 @click.option("--roster", type=Roster(), help="Who plays: pipers,snares,tenors,basses, such as 8,3,2,1.")
@@ -96,7 +96,7 @@ def check_command(
     return FINE if report.is_fine else HAS_PROBLEM
 
 
-@set_group.command("build")
+@set_group.command("build", short_help="Find the best legal sets of a book.")
 @click.argument("book", type=PathArgument(), nargs=-1, required=True)
 @rule_options("common-practice")
 @click.option("--target", "target_s", type=ClockTime(), help="Wanted length, such as 4:30.")
@@ -143,7 +143,7 @@ def build_command(book: tuple[Path, ...], out: Path | None, as_json: bool, **que
     return build_and_show(book, out=out, as_json=as_json, **question)  # type: ignore[arg-type]
 
 
-@set_group.command("sheet")
+@set_group.command("sheet", short_help="Engrave a set with tempi and links.")
 @set_argument
 @out_option("The pages to write: .pdf.")
 @layout_options

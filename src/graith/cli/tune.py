@@ -27,7 +27,7 @@ def tune() -> None:
     """Check, show, fit, engrave and play tunes."""
 
 
-@tune.command()
+@tune.command(short_help="Say what is wrong with tunes.")
 @music_argument(nargs=-1)
 @JSON
 def check(music: tuple[Path, ...], as_json: bool) -> int:
@@ -45,7 +45,7 @@ def check(music: tuple[Path, ...], as_json: bool) -> int:
     return HAS_PROBLEM if any(one.n_errors for one in checks) else FINE
 
 
-@tune.command()
+@tune.command(short_help="Show type, time, difficulty, figures.")
 @music_argument()
 @INDEX
 @JSON
@@ -59,7 +59,7 @@ def show(music: Path, index: int | None, as_json: bool) -> int:
     return HAS_PROBLEM if any(one.n_errors for one in checks) else FINE
 
 
-@tune.command()
+@tune.command(short_help="Move general tunes onto the chanter.")
 @music_argument()
 @INDEX
 @click.option("--write", "out", type=PathArgument(), help="Write the tune, moved the best way, to this .abc file.")
@@ -132,7 +132,7 @@ def sound(
     return told(check)
 
 
-@tune.command()
+@tune.command(short_help="Write tunes as ABC, MusicXML or MIDI.")
 @music_argument()
 @INDEX
 @out_option("The file to write: .abc, .musicxml or .mid.")

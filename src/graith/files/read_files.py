@@ -211,13 +211,20 @@ def load_rulebook(name: str, beside: Path | None = None) -> Rulebook:
     if name in known:
         return _read_as_file(lambda: read_rulebook(known[name], f"{name}.toml", known))
     path = (beside or Path()) / name
-    if not path.exists():
+    if not _is_there(path):
         raise FileError(
             f"{name}: there is no rulebook of that name and no such file. Shipped rulebooks: {', '.join(known)}."
         )
     text = read_text(path)
     neighbours = _readable_texts(one for one in sorted(path.parent.glob("*.toml")) if one != path)
     return _read_as_file(lambda: read_rulebook(text, path.name, {**neighbours, **known}))
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:  # a name that no file can have, or a folder that may not be looked into
+        return False
 
 
 def _readable_texts(paths: Iterable[Path]) -> dict[str, str]:

@@ -60,14 +60,17 @@ class Memories:
     """What was worked out before, setting by setting; settings that make no difference share theirs."""
 
     _known: dict[object, Memory] = field(default_factory=dict)
+    _shared: dict[object, dict[str, Reading | None]] = field(default_factory=dict)
 
     def of(self, setting: Setting) -> Memory:
         """Return the memory of a setting."""
         key, in_three = setting.key, takes_three(setting.metre)
-        matters = (setting.unit, key.alters, key.is_pipes, in_three, setting.spread, setting.symbols)
-        memory = self._known.get(matters)
+        beside_key = (setting.unit, key.is_pipes, in_three, setting.spread, setting.symbols)
+        memory = self._known.get((key.alters, beside_key))
         if memory is None:
-            memory = self._known[matters] = Memory(setting.unit, key, in_three, setting.spread, dict(setting.symbols))
+            shared = self._shared.setdefault(beside_key, {})
+            memory = Memory(setting.unit, key, in_three, setting.spread, dict(setting.symbols), shared)
+            self._known[key.alters, beside_key] = memory
         return memory
 
 
@@ -80,30 +83,18 @@ class BarText:
         self.memory = memory
         self.carry = carry
 
-    def read(self, text: str, start: int = 0, alterations: Mapping[int, int] = _NO_ALTERATIONS) -> Reading:
-        """Return what a text means.
-
-        Parameters
-        ----------
-        text : str
-        start : int
-            Where the text begins in its line, from 0; the reading's offsets count from the line's beginning.
-        alterations : mapping
-            The accidentals met earlier in the same bar.
-        """
+    def read(self, text: str, alterations: Mapping[int, int] = _NO_ALTERATIONS) -> Reading:
+        """Return what a text means; ``alterations`` are the accidentals met earlier in the same bar."""
         if self.carry is None and not alterations:
-            reading = self._in_groups(text, start)
+            reading = self._in_groups(text)
             if reading is not None:
                 return reading
-        return self._worked_out(text, start, alterations)
-
-    def _worked_out(self, text: str, start: int, alterations: Mapping[int, int]) -> Reading:
         run = Run(self.memory, dict(alterations), self.carry or Carry())
         reading = run.read(text)
         self.carry = None if run.carry.is_empty else run.carry
-        return reading.moved(start)
+        return reading
 
-    def _in_groups(self, text: str, at: int) -> Reading | None:
+    def _in_groups(self, text: str) -> Reading | None:
         """Put a bar together from its groups, or return None if one of them does not stand alone.
 
         After an accidental the groups that do not hold its letter still stand alone.
@@ -113,10 +104,10 @@ class BarText:
             reading = known.get(text, _UNKNOWN)
             if reading is _UNKNOWN:
                 reading = self._group(text)
-            return None if reading is None else reading.moved(at)
+            return reading
         notes: list[Note] = []
         offsets: list[int] = []
-        total, unit, decorated = 0, 1, False
+        total, unit, at, decorated = 0, 1, 0, False
         altered: dict[int, int] = {}
         touched: set[str] = set()
         for group in text.split(" "):
@@ -144,13 +135,18 @@ class BarText:
         return Reading(tuple(notes), tuple(offsets), total, unit, altered, (), decorated)
 
     def _group(self, text: str) -> Reading | None:
-        reading = self._common_group(text)
-        if reading is None:
-            run = Run(self.memory, {}, Carry())
-            reading = run.read(text)
-            if not run.carry.is_empty or reading.slips:
-                reading = None
-        self.memory.groups[text] = reading
+        memory = self.memory
+        keyed = memory.keyed(text)
+        reading = memory.shared.get(keyed, _UNKNOWN)
+        if reading is _UNKNOWN:
+            reading = self._common_group(text)
+            if reading is None:
+                run = Run(memory, {}, Carry())
+                reading = run.read(text)
+                if not run.carry.is_empty or reading.slips:
+                    reading = None
+            memory.shared[keyed] = reading
+        memory.groups[text] = reading
         return reading
 
     def _common_group(self, text: str) -> Reading | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from graith.errors import MusicError, Severity
 from graith.music._bar_lines import STRETCH, sign_of
@@ -96,13 +97,13 @@ class Body:
             self.take_rest_bars(found, start, number)
             return
         text = text.rstrip()
-        reading = self.bar_text.read(text, start + 1, self.alterations)
+        reading = self.bar_text.read(text, self.alterations)
         if reading.notes:
             self.add(reading, text, start + 1, number)
         if reading.alterations:
             self.alterations = dict(reading.alterations)
         if reading.slips:
-            self.keep_slips([slip._replace(offset=slip.offset - 1) for slip in reading.slips], number)
+            self.keep_slips([slip._replace(offset=slip.offset + start) for slip in reading.slips], number)
 
     def take_stretch_with_fields(self, text: str, start: int, number: int) -> None:
         at = 0
@@ -149,18 +150,19 @@ class Body:
 
     def add(self, reading: Reading, text: str, column: int, number: int) -> None:
         """Add notes to the bar under way, or begin one with them."""
+        columns = _moved(reading.offsets, column)
         current = self.current
         if current is not None:
             current.notes += reading.notes
             current.lengthen(reading.numerator, reading.denominator)
             current.text += " " + text
-            current.columns += reading.offsets
+            current.columns += columns
             current.decorated = current.decorated or reading.decorated
             return
         setting = self.setting
         current = self.current = RawBar(
             reading.notes, reading.numerator, reading.denominator, setting.metre, setting.key, text, number, column,
-            reading.offsets,
+            columns,
         )  # fmt: skip
         if reading.decorated:
             current.decorated = True
@@ -245,6 +247,12 @@ class Body:
             late = [(last.line, slip._replace(offset=last.column - 1)) for slip in self.bar_text.end_tune()]
             last.slips = [*last.slips, *self.slips, *late]
         return self.bars
+
+
+@lru_cache(maxsize=65536)
+def _moved(offsets: tuple[int, ...], by: int) -> tuple[int, ...]:
+    """Return offsets moved to the right; most bars share theirs with others."""
+    return tuple([by + offset for offset in offsets])
 
 
 def _pass_over(_letter: str, _value: str, _number: int, _column: int, _text: str) -> None:

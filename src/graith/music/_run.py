@@ -41,6 +41,7 @@ _CHORD_TOKEN = re.compile(
     rf"""{_NOTE}|(?P<tie>-)|(?P<text>"[^"]*")|(?P<mark>![^!]*!|[~.H-Wh-w])|(?P<quiet>[ \t`()]+)|(?P<stray>.)"""
 )
 _OLD_CHORD = re.compile(rf"(?!f+$)(?:[_^=]*[A-Ga-g][,']*{LENGTH}){{2,}}")
+_MARK_OF_ALTER = {1: "\ud801", 2: "\ud802", -1: "\ud803", -2: "\ud804"}  # lone surrogates: no decoded text has them
 _UNASSIGNED = frozenset("IJKNQRUVWhijklmnopqrstw")
 _WRITE_TIE = "Put - right after the first of the two notes (ABC 2.1 §4.11)."
 
@@ -68,14 +69,6 @@ class Reading(NamedTuple):
     alterations: Mapping[int, int]
     slips: tuple[Slip, ...]
     decorated: bool
-
-    def moved(self, by: int) -> Reading:
-        """Return the reading of the same text further right in its line."""
-        notes, offsets, numerator, denominator, alterations, slips, decorated = self
-        if slips:
-            slips = tuple([slip._replace(offset=by + slip.offset) for slip in slips])
-        offsets = tuple([by + offset for offset in offsets])
-        return Reading(notes, offsets, numerator, denominator, alterations, slips, decorated)
 
 
 NoteKey = tuple[str, str, "Scale | None", "tuple[int, int, int, int] | None", bool, bool, int]
@@ -107,18 +100,34 @@ class Piece(NamedTuple):
 
 @dataclass
 class Memory:
-    """One setting (see :class:`~graith.music._bar_text.Setting`) and all that was worked out under it."""
+    """One setting (see :class:`~graith.music._bar_text.Setting`) and all that was worked out under it.
+
+    ``shared`` holds groups that mean the same in every key that treats their letters alike; see :meth:`keyed`.
+    """
 
     unit: Fraction
     key: Key
     in_three: bool
     spread: str
     symbols: dict[str, str]
+    shared: dict[str, Reading | None] = field(default_factory=dict)
     groups: dict[str, Reading | None] = field(default_factory=dict)
     sounds: dict[str, Sound] = field(default_factory=dict)
     graces: dict[str, tuple[tuple[Grace, ...], bool]] = field(default_factory=dict)
     notes: dict[NoteKey, BuiltNote] = field(default_factory=dict)
     pieces: dict[PieceKey, Piece] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._marks = {
+            ord(letter): letter + _MARK_OF_ALTER[alter]
+            for step, alter in enumerate(self.key.alters)
+            if alter
+            for letter in ("CDEFGAB"[step], "cdefgab"[step])
+        }
+
+    def keyed(self, text: str) -> str:
+        """Return a group's text with a mark at each letter that the key alters: equal texts then mean the same."""
+        return text.translate(self._marks) if self._marks else text
 
     def sound(self, text: str) -> Sound:
         """Return a note or rest understood from its own text; MusicError if it cannot be."""

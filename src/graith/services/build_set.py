@@ -62,7 +62,7 @@ class TuneChoice:
             raise BuilderError(f"{len(found)} tunes are called {name!r}. Name one by its book: {', '.join(found)}.")
         for one in self.left_out:
             if _is_called(one.key, one.title, name):
-                raise BuilderError(f"{name!r} was left out. {one}")
+                raise BuilderError(f"{name!r} was left out: {one.why}")
         titles = [one.title for one in self.candidates]
         near = difflib.get_close_matches(name, [*titles, *(one.key for one in self.candidates)], 1, 0.4)
         hint = f" The nearest is {near[0]!r}." if near else ""

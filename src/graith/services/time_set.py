@@ -111,7 +111,7 @@ def report_set(
     if not chosen_grade or not chosen_event:
         raise RulesError(
             f"The set {wanted.name!r} names no {'grade' if not chosen_grade else 'event'}. Write grade and event in "
-            f"the set file, or name them here. {_grades_and_events(rulebook)}"
+            f"the set file, or give --grade and --event. {_grades_and_events(rulebook)}"
         )
     timing = time_set(planned, spread_s=spread_s)
     known_roster = roster or RosterFacts()

@@ -16,6 +16,7 @@ from graith.timeline.tempo import TempoCurve, tempo_curve
 from graith.timeline.tune_table import TuneTable, tune_table
 
 Floats = npt.NDArray[np.float64]
+_MOST_BEATS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,8 +63,8 @@ def timeline_of(planned: PlannedSet, *, graces: GraceModel | None = None, tempo_
     Raises
     ------
     TimelineError
-        If the set has no tune, a tune has a note the chanter lacks, the opening is too short for the pick-up, or an
-        easing is longer than its tune.
+        If the set has no tune, a tune has a note the chanter lacks or a million beats, the opening is too short for
+        the pick-up, or an easing is longer than its tune.
 
     Notes
     -----
@@ -110,6 +111,11 @@ def _lay_tunes(planned: PlannedSet, tempo_factor: float) -> list[_Laid]:
     laid: list[_Laid] = []
     for index, (one, table) in enumerate(zip(planned.tunes, tables, strict=True)):
         beats = _beats_to_next(planned, tables, index)
+        if beats > _MOST_BEATS:
+            raise TimelineError(
+                f"{one.tune.place}: {one.tune.title!r} has {float(beats):.3g} beats, more than anyone can play. "
+                "Look for a note whose length is wrong."
+            )
         curve = tempo_curve(planned, index, beats, tempo_factor)
         laid.append(_Laid(one, table, curve, beat, time_s, beats))
         beat += beats

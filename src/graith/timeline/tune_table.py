@@ -15,6 +15,7 @@ from graith.music.unfold import PlayedBar, played_bars
 from graith.sets.model import PlannedTune
 
 Integers = npt.NDArray[np.int64]
+_MOST_TICKS = 2**40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +29,7 @@ class TuneTable:
     n_ticks : int
         From the first full beat to the last note's written end; the pick-up not counted.
     pickup_ticks : int
-        Length of the leading pick-up, 0 when there is none.
+        Length of the leading pick-up, 0 when there is none or nothing else.
     missing_ticks : int
         What the last bar lacks of its metre (its pick-up's share), 0 when it is full.
     bar_starts, bar_columns : Integers, shapes (bars,) and (bars, 4)
@@ -74,7 +75,7 @@ def tune_table(planned: PlannedTune) -> TuneTable:
     Raises
     ------
     TimelineError
-        If the tune has a note that the chanter does not have, or nothing to play.
+        If the tune has a note that the chanter does not have, lengths beyond all measure, or nothing to play.
     MusicError
         If a part is asked for that is not there.
     """
@@ -166,6 +167,10 @@ def _joined(
     tune: Tune, played: tuple[PlayedBar, ...], codes: dict[int, _BarCode], ticks_per_beat: int, ticks_per_whole: int
 ) -> TuneTable:
     order = [codes[id(one.bar)] for one in played]
+    if sum(code.n_ticks for code in order) > _MOST_TICKS:
+        raise TimelineError(
+            f"{tune.place}: {tune.title!r} has lengths that no clock can count. Look for a note whose length is wrong."
+        )
     ticks = np.array([tick for code in order for tick in code.ticks], dtype=np.int64)
     if ticks.size == 0 or int(ticks.sum()) == 0:
         raise TimelineError(f"{tune.place}: {tune.title!r} has nothing to play. Choose parts that hold notes.")
@@ -174,7 +179,8 @@ def _joined(
     n_graces = np.array([n for code in order for n in code.n_graces], dtype=np.int64)
     grace_pitches = np.array([pitch for code in order for pitch in code.grace_pitches], dtype=np.int64)
     counts = np.array([len(code.ticks) for code in order], dtype=np.int64)
-    pickup = order[0].n_ticks if played[0].printed_number == 0 else 0
+    is_more_than_pickup = int(ticks.sum()) > order[0].n_ticks
+    pickup = order[0].n_ticks if played[0].printed_number == 0 and is_more_than_pickup else 0
     starts = np.cumsum(ticks) - ticks - pickup
     bar_ticks = np.array([code.n_ticks for code in order], dtype=np.int64)
     kept = _first_of_each_tie(pitches, tied, n_graces)
