@@ -43,7 +43,8 @@ def test_one_file_that_cannot_be_read_does_not_stop_the_others(graith_run: Run, 
     assert "c.xml" in ran.err
 
 
-def test_a_book_leaves_out_what_cannot_be_read_and_says_so(graith_run: Run, book: Path, tmp_path: Path) -> None:
+@pytest.mark.usefixtures("book")
+def test_a_book_leaves_out_what_cannot_be_read_and_says_so(graith_run: Run, tmp_path: Path) -> None:
     (tmp_path / "bad.abc").write_bytes(b"\0\0")
     ran = graith_run("book", "sheet", tmp_path, "-o", tmp_path / "book.pdf")
     assert ran.status == 1
@@ -68,7 +69,8 @@ def test_a_folder_of_two_books_tells_them_apart_by_their_folders(graith_run: Run
     assert "old/reels.abc:7:" in out
 
 
-def test_hidden_files_are_passed_over(graith_run: Run, book: Path, tmp_path: Path) -> None:
+@pytest.mark.usefixtures("book")
+def test_hidden_files_are_passed_over(graith_run: Run, tmp_path: Path) -> None:
     (tmp_path / "._book.abc").write_bytes(b"\0\5")
     assert graith_run("tune", "check", tmp_path).status == 0
 
