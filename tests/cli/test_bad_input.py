@@ -76,7 +76,7 @@ def test_hidden_files_are_passed_over(graith_run: Run, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "title", ["[red]Jig[/red] [/]", ":heart: of oak", "[link=x]", "#set $x *b* _i_ @r <l> `c`", "<b>&amp;</b> \"'"]
+    "title", ["[red]Jig[/red] [/]", ":heart: of oak", "[link=x]", "#set $x *b* _i_ @r <l> `c`", "<b>x</b> \"'"]
 )
 def test_a_name_is_shown_as_it_is_even_when_it_looks_like_markup(
     graith_run: Run, book: Path, one_set: Path, title: str
@@ -121,12 +121,20 @@ def test_a_pick_up_is_no_bar_and_an_ending_none_more(graith_run: Run, book: Path
 
 
 def test_what_is_lost_of_a_tune_is_told_when_its_set_is_timed(graith_run: Run, book: Path, one_set: Path) -> None:
-    book.write_text(tune(music="{g}A4 | {g}B99999999999999 | {g}B4 |]\n"))
+    book.write_text(tune(music="{g}A4 | {g}B4 & {g}c4 | {g}B4 |]\n"))
     for command in (("set", "time", one_set, "--json"), ("set", "sound", one_set, "-o", one_set.with_suffix(".mid"))):
         ran = graith_run(*command)
         assert ran.status == 1
         assert "book.abc:7:" in ran.err
     assert json.loads(graith_run("set", "time", one_set, "--json").out)["playing_s"] > 0
+
+
+def test_a_length_that_no_clock_can_count_names_its_bar(graith_run: Run, book: Path, one_set: Path) -> None:
+    book.write_text(tune(music="{g}A4 | {g}B99999999999999 | {g}B4 |]\n"))
+    ran = graith_run("set", "time", one_set)
+    assert ran.status == 1
+    assert "book.abc:7:" in ran.err
+    assert "part 1, bar 2" in ran.err
 
 
 @pytest.mark.parametrize("out", ["page.pdf", "page.svg", "tune.mid", "tune.abc", "tune.musicxml"])

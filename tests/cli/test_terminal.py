@@ -62,12 +62,12 @@ def test_notes_of_a_set_are_told_with_its_clock(graith_run: Run, sets: Path) -> 
 
 def test_a_reader_who_goes_away_is_no_error(tunes: Path) -> None:
     command = [*GRAITH, "tune", "show", str(tunes / "marches.abc"), "--json"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    assert process.stdout is not None
-    assert process.stderr is not None
-    process.stdout.close()
-    said = process.stderr.read()
-    assert process.wait(timeout=60) == 0
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        said = process.stderr.read()
+        assert process.wait(timeout=60) == 0
     assert said == ""
 
 

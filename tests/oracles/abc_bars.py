@@ -56,12 +56,15 @@ def bars_by_abcnotes(text: str) -> list[CountedBar]:
         else:
             whole.append(list(tokens))
     lines = [bar[0] if type(bar[0]).__name__ == "BarLine" else None for bar in whole] + [None]
+    added = [_added(bar) for bar in whole]
+    filled = [index for index, (length, _) in enumerate(added) if length]
     counted = []
-    for index, bar in enumerate(whole):
-        length, metre = _added(bar)
-        joint = _joins(lines[index]) or _joins(lines[index + 1])
-        if length:
-            counted.append(CountedBar(length, metre, joint))
+    for place, index in enumerate(filled):
+        # Bar lines with nothing between them, as at the end of one line and the start of the next, are one joint.
+        before = filled[place - 1] + 1 if place else 0
+        after = filled[place + 1] if place + 1 < len(filled) else len(whole)
+        joint = any(_joins(line) for line in (*lines[before : index + 1], *lines[index + 1 : after + 1]))
+        counted.append(CountedBar(*added[index], joint))
     return counted
 
 

@@ -90,7 +90,7 @@ def run(arguments: list[str]) -> int:
     except click.ClickException as error:
         error.show()
         return UNREADABLE
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # click leaves by SystemExit when nobody reads any more
         _close_output()
         return FINE
     except GraithError as error:

@@ -168,8 +168,10 @@ def _joined(
 ) -> TuneTable:
     order = [codes[id(one.bar)] for one in played]
     if sum(code.n_ticks for code in order) > _MOST_TICKS:
+        longest = max(played, key=lambda one: codes[id(one.bar)].n_ticks).bar
         raise TimelineError(
-            f"{tune.place}: {tune.title!r} has lengths that no clock can count. Look for a note whose length is wrong."
+            f"{longest.place}: {tune.title!r} has lengths that no clock can count. "
+            "Look for a note whose length is wrong."
         )
     ticks = np.array([tick for code in order for tick in code.ticks], dtype=np.int64)
     if ticks.size == 0 or int(ticks.sum()) == 0:
