@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
@@ -105,14 +106,14 @@ def _ticks_per_whole(bars: tuple[Bar, ...], beat_den: int) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _BarCode:
-    """One printed bar in ticks: plain lists, joined later."""
+    """One printed bar in ticks: plain numbers, joined later."""
 
     n_ticks: int
-    ticks: list[int]
-    pitches: list[int]
-    tied: list[bool]
-    n_graces: list[int]
-    grace_pitches: list[int]
+    ticks: tuple[int, ...]
+    pitches: tuple[int, ...]
+    tied: tuple[bool, ...]
+    n_graces: tuple[int, ...]
+    grace_pitches: tuple[int, ...]
 
 
 _NoteCode = tuple[int, int, bool, int, tuple[int, ...]]
@@ -125,6 +126,7 @@ class _Reading:
     tune: Tune
     ticks_per_whole: int
     notes: dict[int, _NoteCode] = field(default_factory=dict)
+    groups: dict[int, tuple[int, ...]] = field(default_factory=dict)
     bars: dict[int, _BarCode] = field(default_factory=dict)
 
     def bar(self, bar: Bar) -> _BarCode:
@@ -132,16 +134,13 @@ class _Reading:
         known = self.bars.get(id(bar.notes))
         if known is not None:
             return known
-        codes = [self.notes.get(id(note)) or self._note(bar, note) for note in bar.notes]
-        ticks = [code[0] for code in codes]
-        found = self.bars[id(bar.notes)] = _BarCode(
-            n_ticks=sum(ticks),
-            ticks=ticks,
-            pitches=[code[1] for code in codes],
-            tied=[code[2] for code in codes],
-            n_graces=[code[3] for code in codes],
-            grace_pitches=[index for code in codes for index in code[4]],
-        )
+        if not bar.notes:
+            return _BarCode(0, (), (), (), (), ())
+        known_notes = self.notes
+        codes = [known_notes.get(id(note)) or self._note(bar, note) for note in bar.notes]
+        ticks, pitches, tied, n_graces, graces = zip(*codes, strict=True)
+        grace_pitches = tuple(chain.from_iterable(graces))
+        found = self.bars[id(bar.notes)] = _BarCode(sum(ticks), ticks, pitches, tied, n_graces, grace_pitches)
         return found
 
     def _note(self, bar: Bar, note: Note) -> _NoteCode:
@@ -149,7 +148,9 @@ class _Reading:
         if note.tuplet is not None:
             length = length * note.tuplet.normal // note.tuplet.actual
         pitch = self._index(bar, note.pitches[0]) if note.pitches else -1
-        graces = tuple(self._index(bar, grace.pitch) for grace in note.graces)
+        graces = self.groups.get(id(note.graces))
+        if graces is None:
+            graces = self.groups[id(note.graces)] = tuple([self._index(bar, grace.pitch) for grace in note.graces])
         code = self.notes[id(note)] = (length, pitch, note.tied, len(graces), graces)
         return code
 
