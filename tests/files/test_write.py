@@ -67,3 +67,22 @@ def test_a_missing_folder_a_folder_and_a_refusal_are_told_in_a_sentence(tmp_path
     with pytest.raises(FileError, match="cannot be written"), written_whole(tmp_path / "tune.abc"):
         pass
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_device_a_loop_of_links_and_an_impossible_name_are_told_in_a_sentence(tmp_path: Path) -> None:
+    (tmp_path / "null.mid").symlink_to("/dev/null")
+    (tmp_path / "loop.mid").symlink_to("loop.mid")
+    with pytest.raises(FileError, match="a device or a pipe"):
+        write_text(tmp_path / "null.mid", "X:1")
+    for name in ("loop.mid", "n" * 300):
+        with pytest.raises(FileError, match="cannot be written"):
+            write_text(tmp_path / name, "X:1")
+    assert Path("/dev/null").is_char_device()
+
+
+def test_a_file_that_only_its_owner_may_read_stays_so(tmp_path: Path) -> None:
+    wanted = tmp_path / "ours.toml"
+    wanted.write_text("old", encoding="utf-8")
+    wanted.chmod(0o600)
+    write_text(wanted, "new")
+    assert wanted.stat().st_mode & 0o777 == 0o600

@@ -7,7 +7,7 @@ import pytest
 import graith.demo
 from graith.errors import BuilderError
 from graith.files.read_files import load_books, load_rulebook
-from graith.music.read_abc import Book
+from graith.music.read_abc import Book, read_book
 from graith.rules.hold import is_legal, rulings_on_set
 from graith.rules.model import Verdict
 from graith.services.build_set import TuneChoice, Wishes, ask_for_sets, set_from, tune_choice
@@ -81,3 +81,43 @@ def test_a_readiness_that_cannot_be_is_refused(
 ) -> None:
     with pytest.raises(BuilderError, match=sentence):
         tune_choice(books, readiness)
+
+
+def test_a_tune_may_be_named_by_the_end_of_its_books_path(books: dict[str, Book]) -> None:
+    inside = tune_choice({f"mytunes/{name}": book for name, book in books.items()}, {"reels.abc:2": 0.5})
+    assert inside.key_of("reels.abc:2") == "mytunes/reels.abc:2"
+    assert next(one.readiness for one in inside.candidates if one.key == "mytunes/reels.abc:2") == 0.5
+
+
+def test_a_wish_for_a_tune_that_was_left_out_is_told_why() -> None:
+    faulty = tune_choice({path.name: book for path, book in load_books([TUNES.parent / "faulty"])}, {})
+    with pytest.raises(BuilderError, match=r"was left out: .*5/8"):
+        faulty.key_of("One Quaver Too Many")
+
+
+def test_readiness_of_a_tune_that_was_left_out_does_no_harm(books: dict[str, Book]) -> None:
+    faulty = {path.name: book for path, book in load_books([TUNES.parent / "faulty"])}
+    assert tune_choice({**books, **faulty}, {"One Quaver Too Many": 1.0}).candidates
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [("Q:1/4=5000\n", "20 to 300"), ("P:A99999999\n", "part order"), ("M:7/8\n", "no tune type")],
+)
+def test_one_tune_that_no_set_can_hold_does_not_stop_the_building(more: str, why: str) -> None:
+    head = "X:{0}\nT:{1}\nM:2/4\nL:1/8\nR:march\n{2}K:HP\n{{g}}A4 | {{g}}B4 |]\n\n"
+    choice = tune_choice({"b.abc": read_book(head.format(1, "Bad", more) + head.format(2, "Good", ""), "b.abc")}, {})
+    assert [one.title for one in choice.candidates] == ["Good"]
+    assert why in choice.left_out[0].why
+
+
+def test_the_second_of_two_tunes_with_one_number_is_left_out() -> None:
+    text = "\n".join(f"X:1\nT:{title}\nM:2/4\nL:1/8\nR:march\nK:HP\n{{g}}A4 |]\n" for title in ("First", "Second"))
+    choice = tune_choice({"b.abc": read_book(text, "b.abc")}, {})
+    assert [one.title for one in choice.candidates] == ["First"]
+    assert [one.title for one in choice.left_out] == ["Second"]
+
+
+def test_nothing_to_build_from_is_one_sentence() -> None:
+    with pytest.raises(BuilderError, match="No tune of these books can be used"):
+        ask_for_sets(TuneChoice((), ()), RULEBOOK, "Grade 4", "medley", Wishes())
