@@ -11,6 +11,7 @@
     ├── BuilderError     a question the builder cannot take
     ├── SheetError       a page that cannot be engraved
     ├── SoundError       sound that cannot be rendered
+    ├── ListenError      a recording that cannot be listened to
     └── FileError        a file that cannot be read or written
 
 A *problem* is not an exception: readers collect every problem of a book and go on. Its message has four parts:
@@ -147,6 +148,10 @@ class SheetError(GraithError):
 
 class SoundError(GraithError):
     """Sound that cannot be rendered."""
+
+
+class ListenError(GraithError):
+    """A recording that cannot be listened to."""
 
 
 class FileError(GraithError):
