@@ -7,6 +7,7 @@ begins or ends, follows from these two alone.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -37,7 +38,8 @@ class CountedBar:
         return self.length < self.metre and not self.at_joint
 
 
-def bars_by_abcnotes(text: str) -> list[CountedBar]:
+@functools.cache
+def bars_by_abcnotes(text: str) -> tuple[CountedBar, ...]:
     """Return a tune's bars; an ending that begins in mid-bar does not cut its bar in two.
 
     Raises
@@ -65,11 +67,11 @@ def bars_by_abcnotes(text: str) -> list[CountedBar]:
         after = filled[place + 1] if place + 1 < len(filled) else len(whole)
         joint = any(_joins(line) for line in (*lines[before : index + 1], *lines[index + 1 : after + 1]))
         counted.append(CountedBar(*added[index], joint))
-    return counted
+    return tuple(counted)
 
 
 def _joins(line: Any) -> bool:
-    return line is None or bool(line.repeat_start or line.repeat_end or line.double or line.endings is not None)
+    return line is None or line.double or line.endings is not None or ":" in line._text
 
 
 def _added(bar: list[Any]) -> tuple[Fraction, Fraction]:

@@ -190,6 +190,14 @@ def _length_of_abcnotes(token: Any) -> Fraction:
     return Fraction(*token.length) * unit
 
 
+def grace_lengths_by_abcnotes(text: str) -> list[Fraction]:
+    """Return the length of each gracenote as abcnotes has it, in units of what a note without a length is."""
+    import abcnotes
+
+    tokens = abcnotes.Tune(abc=text, strict=False).tokens
+    return [Fraction(*token.length) for token in tokens if type(token).__name__ == "Note" and token.grace]
+
+
 # -- music21 ----------------------------------------------------------------------------------------------------
 
 

@@ -112,16 +112,16 @@ def graces_before_tuplets(text: str) -> str:
     return _music(text, lambda line: re.sub(r"(\(\d)((?:\{[^}]*\})+)", r"\2\1", line))
 
 
-def without_marks(text: str) -> str:
-    """Leave out slurs, decorations by letter and quoted text, which change no note (§4.11, §4.14, §4.18, §4.19)."""
+def without_angled_texts(text: str) -> str:
+    """Leave out quoted text with ``<`` or ``>`` in it, an annotation (§4.19)."""
+    return _music(text, lambda line: re.sub(r'"[^"]*[<>][^"]*"', "", line))
+
+
+def without_fermatas(text: str) -> str:
+    """Leave out ``H``, the fermata (§4.14)."""
 
     def line_of(line: str) -> str:
-        kept = []
-        for found in _TOKEN.finditer(line):
-            is_text = found[0].startswith('"')
-            if not is_text and not (found["other"] and found[0] in "()~.HIJKLMNOPQRSTUVWhijklmnopqrstuvw"):
-                kept.append(re.sub(r"[().~HT]", "", found[0]) if found["graces"] else found[0])
-        return "".join(kept)
+        return "".join("" if found["other"] == "H" else found[0] for found in _TOKEN.finditer(line))
 
     return _music(text, line_of)
 
@@ -222,7 +222,8 @@ REWRITES: dict[str, Callable[[str], str]] = {
     "accidentals": accidentals_written_out,
     "broken rhythm": broken_rhythm_written_out,
     "graces before tuplets": graces_before_tuplets,
-    "marks": without_marks,
+    "angled texts": without_angled_texts,
+    "fermatas": without_fermatas,
     "beam marks": without_beam_marks,
     "first voice": first_voice_only,
     "bar line after P:": parts_after_a_bar_line,
