@@ -1,8 +1,9 @@
 """Reading ABC: beside music21, beside a bare regular-expression pass, and from ten tunes to ten thousand.
 
 The texts are the three open collections in the music21 package (a development dependency), each read as one book.
-Times are processor time of this process, the best of several runs; Python's collector of cycles is emptied and set
-aside before each, and what a run made is let go outside the clock, for ours and for every peer alike.
+Times are processor time of this process, the best of several runs; Python's collector of cycles has nothing left to do
+when each begins and then runs as it always does, and what a run made is let go outside the clock, for ours and for
+every peer alike.
 """
 
 from __future__ import annotations
@@ -54,12 +55,10 @@ def best_s(work: Callable[[], Any], times: int) -> float:
     best = float("inf")
     for _ in range(times):
         gc.collect()
-        gc.freeze()
         start = time.process_time()
         made = work()
         best = min(best, time.process_time() - start)
         del made
-        gc.unfreeze()
     return best
 
 

@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
-from graith.errors import Severity
-from graith.music._run import Carry, Memory, Piece, PieceKey, Reading, Run, Slip, built_from, unfinished
+from graith.errors import MusicError, Severity
+from graith.music._run import Carry, Draft, Memory, Piece, PieceKey, Reading, Run, Slip, built_from, unfinished
 from graith.music._sounds import LENGTH, shares_of, takes_three
 from graith.music.model import Key, Metre, Note
 
@@ -60,7 +60,7 @@ class Memories:
     """What was worked out before, setting by setting; settings that make no difference share theirs."""
 
     _known: dict[object, Memory] = field(default_factory=dict)
-    _shared: dict[object, dict[str, Reading | None]] = field(default_factory=dict)
+    _shared: dict[object, tuple[dict[str, Reading | None], dict[PieceKey, Piece]]] = field(default_factory=dict)
 
     def of(self, setting: Setting) -> Memory:
         """Return the memory of a setting."""
@@ -68,8 +68,8 @@ class Memories:
         beside_key = (setting.unit, key.is_pipes, in_three, setting.spread, setting.symbols)
         memory = self._known.get((key.alters, beside_key))
         if memory is None:
-            shared = self._shared.setdefault(beside_key, {})
-            memory = Memory(setting.unit, key, in_three, setting.spread, dict(setting.symbols), shared)
+            shared = self._shared.setdefault(beside_key, ({}, {}))
+            memory = Memory(setting.unit, key, in_three, setting.spread, dict(setting.symbols), *shared)
             self._known[key.alters, beside_key] = memory
         return memory
 
@@ -115,7 +115,7 @@ class BarText:
                 reading = known.get(group, _UNKNOWN)
                 if reading is _UNKNOWN:
                     reading = self._group(group)
-                if reading is None or not touched.isdisjoint(group):
+                if reading is None or (touched and not touched.isdisjoint(group)):
                     return None
                 group_notes, group_offsets, numerator, denominator, alterations, _, group_decorated = reading
                 notes += group_notes
@@ -177,29 +177,44 @@ class BarText:
         return Reading(tuple(notes), tuple(offsets), total, unit, _NO_ALTERATIONS, (), False)
 
     def _piece(self, known_as: PieceKey) -> Piece | None:
-        """Work out one common note: its own text, the broken rhythm and triplet it stands in, whether it is joined."""
+        """Return one common note: its own text, the broken rhythm and triplet it stands in, whether it is joined."""
+        memory = self.memory
+        shared_as = (memory.keyed(known_as[0]), *known_as[1:])
+        piece = memory.shared_pieces.get(shared_as) or self._new_piece(known_as)
+        if piece is not None:
+            memory.shared_pieces[shared_as] = memory.pieces[known_as] = piece
+        return piece
+
+    def _new_piece(self, known_as: PieceKey) -> Piece | None:
         text, before, triplet, joined = known_as
         found = _PIECE_PARTS.fullmatch(text)
         if found is None or self.memory.symbols or (found["three"] and triplet != _NO_TRIPLET):
             return None
-        run = Run(self.memory, {}, Carry())
-        run.take(found["early"] + found["lead"] + found["sound"])
-        if run.slips or run.alterations or len(run.drafts) != 1:
+        early, three, lead, sound, tie, closed, mark = found.groups()
+        draft = self._common_draft(early + lead, sound)
+        if draft is None:
             return None
-        draft = run.drafts[0]
         if before:
             draft.dot(_SHARES[before][1])
-        if mark := found["mark"]:
+        if mark:
             draft.dot(_SHARES[mark][0])
-        draft.tied, draft.joined, draft.closed = bool(found["tie"]), joined, len(found["closed"])
-        if found["three"] or triplet != _NO_TRIPLET:
-            triplet = 0 if found["three"] else triplet
+        draft.tied, draft.joined, draft.closed = bool(tie), joined, len(closed)
+        if three or triplet != _NO_TRIPLET:
+            triplet = 0 if three else triplet
             draft.tuplet = (3, 2, 3, triplet)
             triplet = triplet + 1 if triplet < 2 else _NO_TRIPLET
-        built = built_from(draft)
-        offset = found.start("sound")
-        piece = self.memory.pieces[known_as] = Piece(*built, offset, mark, triplet)
-        return piece
+        return Piece(*built_from(draft), found.start("sound"), mark, triplet)
+
+    def _common_draft(self, lead: str, sound: str) -> Draft | None:
+        """Return a note with what leads into it, or None if something is wrong with either."""
+        if not lead:
+            try:
+                return Draft(sound, self.memory.sound(sound))
+            except MusicError:
+                return None
+        run = Run(self.memory, {}, Carry())
+        run.take(lead + sound)
+        return None if run.slips or run.alterations or len(run.drafts) != 1 else run.drafts[0]
 
     def end_bar(self) -> tuple[Slip, ...]:
         """Close the bar: return what is wrong with what waits for a note that does not come in it."""

@@ -102,7 +102,8 @@ class Piece(NamedTuple):
 class Memory:
     """One setting (see :class:`~graith.music._bar_text.Setting`) and all that was worked out under it.
 
-    ``shared`` holds groups that mean the same in every key that treats their letters alike; see :meth:`keyed`.
+    ``shared`` and ``shared_pieces`` hold what means the same in every key that treats its letters alike; see
+    :meth:`keyed`.
     """
 
     unit: Fraction
@@ -111,6 +112,7 @@ class Memory:
     spread: str
     symbols: dict[str, str]
     shared: dict[str, Reading | None] = field(default_factory=dict)
+    shared_pieces: dict[PieceKey, Piece] = field(default_factory=dict)
     groups: dict[str, Reading | None] = field(default_factory=dict)
     sounds: dict[str, Sound] = field(default_factory=dict)
     graces: dict[str, tuple[tuple[Grace, ...], bool]] = field(default_factory=dict)
@@ -570,7 +572,8 @@ def built_from(draft: Draft) -> BuiltNote:
     lead = draft.lead or Lead(0)
     written = draft.sound.written
     if draft.scale is not None:
-        written = written * Fraction(*draft.scale)
+        numerator, denominator = draft.scale
+        written = Fraction(written.numerator * numerator, written.denominator * denominator)
     note = Note(
         draft.sound.pitches,
         written,
