@@ -128,6 +128,8 @@ class Recording:
     levels : Levels
     start_s : float
         Where ``samples`` begins in the file, when only a stretch of it was taken.
+    notes : tuple of str
+        What was amiss in the file and yet could be read: whole sentences.
     """
 
     samples: Singles
@@ -136,6 +138,7 @@ class Recording:
     n_channels: int
     levels: Levels
     start_s: float = 0.0
+    notes: tuple[str, ...] = ()
 
     @property
     def length_s(self) -> float:

@@ -14,6 +14,7 @@ from graith.sound.model import DRONE_DTYPE, PLAYED_DTYPE, Band, Performance, Pla
 from graith.sound.scale import bass_hz, tenor_hz
 from graith.sound.strokes import strokes_of
 from graith.timeline.model import StructuredArray, Timeline
+from graith.timeline.playing_order import playing_order
 
 Floats = npt.NDArray[np.float64]
 
@@ -66,13 +67,13 @@ def _drawn(players: Players, index: int, purpose: int) -> np.random.Generator:
 
 def _script(timeline: Timeline) -> StructuredArray:
     """Return melody notes and gracenotes of the timeline in one array in playing order, without pitches."""
-    notes, graces = timeline.notes, timeline.graces
-    script = np.zeros(notes.size + graces.size, dtype=PLAYED_DTYPE)
+    notes, graces = playing_order(timeline)
+    script = np.zeros(notes.size, dtype=PLAYED_DTYPE)
+    script["note"], script["grace"] = notes, graces
+    is_grace = graces >= 0
     for name in ("onset_s", "stop_s", "chanter_note"):
-        script[name] = np.concatenate([graces[name], notes[name]])
-    script["note"] = np.concatenate([graces["note"], np.arange(notes.size)])
-    script["grace"] = np.concatenate([np.arange(graces.size), np.full(notes.size, -1)])
-    script = script[np.lexsort((script["grace"] < 0, script["onset_s"], script["note"]))]
+        script[name] = timeline.notes[name][notes]
+        script[name][is_grace] = timeline.graces[name][graces[is_grace]]
     _check_script(script)
     return script
 
