@@ -118,10 +118,13 @@ def without_angled_texts(text: str) -> str:
 
 
 def without_fermatas(text: str) -> str:
-    """Leave out ``H``, the fermata (§4.14)."""
+    """Leave out ``H``, the fermata (§4.14), among gracenotes too."""
 
     def line_of(line: str) -> str:
-        return "".join("" if found["other"] == "H" else found[0] for found in _TOKEN.finditer(line))
+        return "".join(
+            found[0].replace("H", "") if found["graces"] or found["other"] == "H" else found[0]
+            for found in _TOKEN.finditer(line)
+        )
 
     return _music(text, line_of)
 
