@@ -1,9 +1,10 @@
-"""Sound to a file, block by block, written whole or not at all: WAV, FLAC, MP3, Ogg Vorbis and Ogg Opus."""
+"""Sound to a file, block by block, written whole or not at all: WAV, FLAC, MP3, Ogg Vorbis, Ogg Opus and AAC."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,7 +32,7 @@ class AudioFormat:
     suffixes : tuple of str
         File name endings that mean this format; empty when it must be asked for by name.
     container, coding : str
-        As libsndfile names them.
+        As libsndfile names them; MP4 and AAC, which it does not write, go by PyAV.
     rates_hz : tuple of int
         The only sampling rates it takes; empty for any.
     """
@@ -53,6 +54,7 @@ AUDIO_FORMATS: tuple[AudioFormat, ...] = (
         "mp3", (".mp3",), "MP3", "MPEG_LAYER_III", (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
     ),
     AudioFormat("ogg", (".ogg", ".oga"), "OGG", "VORBIS"),
+    AudioFormat("m4a", (".m4a",), "MP4", "AAC", (16000, 22050, 24000, 32000, 44100, 48000)),
     AudioFormat("opus", (".opus",), "OGG", "OPUS", (8000, 12000, 16000, 24000, 48000)),
 )
 """The formats that can be written, the usual one of each suffix first."""
@@ -145,10 +147,10 @@ class _Sound:
 def _write_pieces(
     path: Path | str, temporary: Path, sound: _Sound, form: AudioFormat, progress: Progress | None
 ) -> int:
-    from itertools import chain
-
     import soundfile
 
+    if form.container == "MP4":
+        return _write_aac(path, temporary, sound, form, progress)
     channels = 1 if sound.first.ndim == 1 else sound.first.shape[1]
     n_written = 0
     try:
@@ -167,6 +169,32 @@ def _write_pieces(
                     progress(n_written)
     except soundfile.LibsndfileError as error:
         says = error.error_string.strip().rstrip(".")
+        raise FileError(
+            f"{path}: the sound cannot be written as {form.name} ({says}). Nothing was changed; is the disk full?"
+        ) from error
+    return n_written
+
+
+def _write_aac(
+    path: Path | str, temporary: Path, sound: _Sound, form: AudioFormat, progress: Progress | None
+) -> int:
+    from graith.files._write_aac import write_aac
+
+    n_written = 0
+
+    def counted() -> Iterator[Singles]:
+        nonlocal n_written
+        for block in chain([sound.first], sound.rest):
+            yield block
+            n_written += len(block)
+            if progress is not None:
+                progress(n_written)
+
+    channels = 1 if sound.first.ndim == 1 else sound.first.shape[1]
+    try:
+        write_aac(temporary, counted(), sound.rate_hz, channels, title=sound.title, comment=sound.comment)
+    except (OSError, ValueError) as error:
+        says = str(error).strip().rstrip(".")
         raise FileError(
             f"{path}: the sound cannot be written as {form.name} ({says}). Nothing was changed; is the disk full?"
         ) from error
