@@ -45,7 +45,7 @@ PASSAGE_DTYPE = np.dtype(
         ("stop_s", np.float64),
     ]
 )
-"""One row a stretch of the set played without a jump; where one begins before the last one's end, bars were repeated."""
+"""One row a stretch of the set played without a jump; where one begins before the last's end, bars were repeated."""
 
 NOTE_TUNING_DTYPE = np.dtype(
     [
@@ -254,7 +254,8 @@ class Edge:
     ----------
     time_s, uncertainty_ms : float
     spread_ms : float or None
-        Standard deviation over the players; None when it cannot be told.
+        Standard deviation over the players; where the edge itself does not tell, that of the bars near it, with an
+        uncertainty that says so; None when nothing tells.
     spread_uncertainty_ms : float
     """
 
