@@ -14,9 +14,9 @@ Processing 4 (1996) 360-378.
 
 from __future__ import annotations
 
-import numba as nb
 import numpy as np
 
+from graith.listen._compiled import njit
 from graith.listen._figures_frames import LEVELS_BEFORE
 
 SHORTEST, LONGEST = 4, 48
@@ -25,7 +25,7 @@ SHORTEST, LONGEST = 4, 48
 _NEVER = -1.0e9
 
 
-@nb.njit(cache=True, fastmath=True)
+@njit(cache=True, fastmath=True)
 def search(  # type: ignore[no-untyped-def]
     shares, first_row, n_frames, note_frame, pitches, first_state, n_states, expected,
     rise, fall, weight, log_weight, cap, log_width, log_absent, onset_width, drop, out_grace, out_note,
@@ -227,13 +227,13 @@ def search(  # type: ignore[no-untyped-def]
             out_grace[s0 + k, 3], out_grace[s0 + k, 4] = _peak(by_length, d_best, SHORTEST, LONGEST, drop)
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _lost(i, k, last):  # type: ignore[no-untyped-def]
     """Return how many gracenotes count as left out between two states; a whole figure left out counts as one."""
     return min(k - i - 1, 1) if i == 0 and k == last else k - i - 1
 
 
-@nb.njit(cache=True)
+@njit(cache=True)
 def _peak(values, at, low, high, drop):  # type: ignore[no-untyped-def]
     """Return a peak's place between the samples, and half the width over which it falls by ``drop``."""
     place = float(at)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from graith.listen._compiled import njit
 
 
 @njit(cache=True, nogil=True, fastmath=True)

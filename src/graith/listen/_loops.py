@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
+
+from graith.listen._compiled import njit
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(cache=True, nogil=True)
 def keep_power(spectrum, first, power):  # type: ignore[no-untyped-def]
     """Write the power of each frame's bins, from the first one on, as many as there is room for."""
     for t in range(power.shape[0]):
@@ -408,75 +409,3 @@ def _take(rest, row, share):  # type: ignore[no-untyped-def]
     """Subtract a share of a row of sixteen, in place."""
     for j in range(16):
         rest[j] -= row[j] * share
-
-
-@njit(cache=True, nogil=True, fastmath=True)
-def match_rises(rises, classes, starts, first, stop, templates, pull, times, misfits):  # type: ignore[no-untyped-def]
-    """Find the moment of each note's rise, to an eighth of a frame: where its template fits best.
-
-    Parameters
-    ----------
-    rises : float32 (frames, 9)
-        The logarithm of each note's share, 0 where it does not sound and 1 where it does.
-    classes : int8 (steps,)
-    starts : float32 (steps,)
-        About where, in frames.
-    first, stop : int32 (steps,)
-        Frames to look at.
-    templates : float32 (9, points)
-        How each note's share rises, eight points a frame, the moment in the middle.
-    pull : float
-        Price of a frame squared away from ``starts``.
-    times, misfits : float32 (steps,), out
-        Frame of the rise, and the mean square misfit; ``starts`` and 1 where nothing fits.
-    """
-    n_points = templates.shape[1]
-    middle = n_points // 2
-    for c in range(classes.size):
-        times[c] = starts[c]
-        misfits[c] = 1.0
-        b = classes[c]
-        n = stop[c] - first[c]
-        if n < 4 or b > 8:
-            continue
-        sum_y = np.float32(0.0)
-        sum_yy = np.float32(0.0)
-        for i in range(n):
-            y = rises[first[c] + i, b]
-            sum_y += y
-            sum_yy += y * y
-        best = np.float32(1e9)
-        for step in range(-80, 81):
-            moment = starts[c] + np.float32(step) / np.float32(8.0)
-            sum_x = np.float32(0.0)
-            sum_xx = np.float32(0.0)
-            sum_xy = np.float32(0.0)
-            for i in range(n):
-                point = int(np.round((np.float32(first[c] + i) - moment) * np.float32(8.0))) + middle
-                x = templates[b, min(max(point, 0), n_points - 1)]
-                sum_x += x
-                sum_xx += x * x
-                sum_xy += x * rises[first[c] + i, b]
-            spread = n * sum_xx - sum_x * sum_x
-            if spread < np.float32(0.02) * n * n:
-                continue
-            height = (n * sum_xy - sum_x * sum_y) / spread
-            base = (sum_y - height * sum_x) / n
-            if base < 0.0:
-                base = np.float32(0.0)
-                height = sum_xy / sum_xx
-            if height < np.float32(0.25):
-                continue
-            rest = (
-                sum_yy
-                - 2.0 * height * sum_xy
-                - 2.0 * base * sum_y
-                + height * height * sum_xx
-                + 2.0 * height * base * sum_x
-                + n * base * base
-            )
-            misfit = rest / n / (height * height) + pull * (np.float32(step) / np.float32(8.0)) ** 2
-            if misfit < best:
-                best = misfit
-                times[c] = moment
-        misfits[c] = min(best, np.float32(1.0))
