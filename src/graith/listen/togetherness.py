@@ -41,6 +41,8 @@ _TIMES_S = np.arange(-0.200, 0.2005, 0.001)
 _ROOMS = ((0.0, 0.060), (0.08, 0.060), (0.16, 0.080), (0.30, 0.080), (0.45, 0.100))
 """Share of a note's power that dies away late, and its time constant in seconds."""
 
+_NEVER = (("start_s", 0.0), ("stop_s", 1.0))
+
 _TRIED = 30
 """Changes from which the room is chosen."""
 
@@ -99,9 +101,10 @@ def _templates(power: Singles, steps: StructuredArray, owners: Indices) -> tuple
     n_frames = power.shape[0]
     found = np.full((9, power.shape[1]), np.nan)
     swings = []
+    steps = steps[steps["heard"]]  # the others have no times
     first = np.ceil((steps["start_s"] + 0.035) / HOP_S).astype(np.int64)
     last = np.minimum(np.floor((steps["stop_s"] - 0.030) / HOP_S).astype(np.int64), n_frames)
-    usable = steps["heard"] & (steps["grace"] < 0) & (last > first)
+    usable = (steps["grace"] < 0) & (last > first)
     for note in range(9):
         chosen = np.flatnonzero(usable & (steps["chanter_note"] == note))
         if not chosen.size:
@@ -185,7 +188,8 @@ def _change_worths(samples: Singles, steps: StructuredArray, changes: Indices, n
     power /= scale.astype(np.float32)
     grid = np.array([_TIMES_S[0], 0.001, _LENGTHS_S[0], 0.005])
     notes = steps["chanter_note"].astype(np.int64)
-    starts_s, stops_s = np.ascontiguousarray(steps["start_s"]), np.ascontiguousarray(steps["stop_s"])
+    # A step that was not heard has no time: long after all others it says nothing.
+    starts_s, stops_s = (np.where(steps["heard"], steps[name], 1e6 + later) for name, later in _NEVER)
 
     def worths_in(room: tuple[float, float], which: Indices) -> Floats:
         found: Floats = change_likelihoods(
