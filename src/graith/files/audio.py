@@ -175,9 +175,7 @@ def _write_pieces(
     return n_written
 
 
-def _write_aac(
-    path: Path | str, temporary: Path, sound: _Sound, form: AudioFormat, progress: Progress | None
-) -> int:
+def _write_aac(path: Path | str, temporary: Path, sound: _Sound, form: AudioFormat, progress: Progress | None) -> int:
     from graith.files._write_aac import write_aac
 
     n_written = 0
