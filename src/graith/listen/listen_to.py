@@ -87,7 +87,7 @@ def listen_to(
     except ListenError as error:
         return refused(str(error))
     done(0.6)
-    reason = distrust(found, frames, timeline, clear)
+    reason = distrust(found, clear)
     if reason is not None:
         return refused(reason)
     alignment = found.alignment

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from graith.listen.align import Aligned
-from graith.listen.frames import Frames
 from graith.listen.model import Tempo
-from graith.timeline.model import Timeline
 
 _LEAST_GAIN = 0.35
 _LEAST_FIT = 0.78
@@ -20,14 +18,12 @@ _SPEEDS = (48_000 / 44_100, 44_100 / 48_000, 1.04, 1 / 1.04)
 """What sound at the wrong rate, or film at the wrong rate, is played too fast or too slow by."""
 
 
-def distrust(found: Aligned, frames: Frames, timeline: Timeline, clear: float) -> str | None:
+def distrust(found: Aligned, clear: float) -> str | None:
     """Return why the alignment cannot be trusted, as a sentence; None when it can.
 
     Parameters
     ----------
     found : Aligned
-    frames : Frames
-    timeline : Timeline
     clear : float
         How clearly low A stood out, in standard deviations.
     """
@@ -48,7 +44,6 @@ def distrust(found: Aligned, frames: Frames, timeline: Timeline, clear: float) -
             f"the set could only be followed in {alignment.passages.size} short pieces; it is probably another tune "
             "of the same kind."
         )
-    del frames, timeline
     return None
 
 
