@@ -18,7 +18,8 @@ from graith.cli.options import PathArgument
 def demo(out: Path, no_sound: bool) -> int:
     """Do the whole job once on the invented demo band.
 
-    Check its tunes, time its sets and hold them against its rulebook, build better sets, engrave and play them.
+    Check its tunes, time its sets and hold them against its rulebook, build better sets, engrave and play them, and
+    listen to a rehearsal of one.
     """
     from graith.cli.run_demo import run_demo
 

@@ -16,6 +16,7 @@ GRADE, EVENT, RULEBOOK = "Grade 4", "medley", "dalmorrow-league"
 ROSTER = (8, 3, 2, 1)
 SET_FILES = ("quick-march-medley.toml", "march-strathspey-reel.toml", "medley.toml", "medley-too-long.toml")
 LEGAL_SET = "medley.toml"
+REHEARSED_SET = "march-strathspey-reel.toml"
 PRACTICE = {
     "tempo_factor": 1.0,
     "end_factor": None,
@@ -59,6 +60,7 @@ def run_demo(out: Path, *, with_sound: bool) -> None:
     _convert(band, out / "other-forms")
     if with_sound:
         _render(band, out / "sound")
+        _listen(band, out / "listening")
     _list(out)
     say(f"Done in {time.monotonic() - started_s:.0f} s.")
 
@@ -184,6 +186,15 @@ def _render(band: Path, out: Path) -> None:
     say(HEARING)
 
 
+def _listen(band: Path, out: Path) -> None:
+    from graith.cli.demo_listening import listen_in_demo
+
+    _say("7. A rehearsal with faults put in on purpose, recorded as a phone would, and listened to.")
+    _, planned = load_planned_set(band / "sets" / REHEARSED_SET)
+    found = listen_in_demo(planned, _folder(out), say)
+    say(f"{sum(is_found for _, is_found in found)} of {len(found)} faults found.")
+
+
 def _list(out: Path) -> None:
     from rich.table import Table
 
@@ -195,6 +206,7 @@ def _list(out: Path) -> None:
         ("sheets", "engraved music: PDF for A4, Letter and the pocket, SVG for the web"),
         ("other-forms", "MusicXML, MIDI, and general tunes moved onto the chanter"),
         ("sound", "practice sound: MP3, FLAC, Ogg, MIDI"),
+        ("listening", "a rehearsal as M4A, and what was heard in it: JSON and pages of pictures"),
     ):
         files = [one for one in (out / folder).rglob("*") if one.is_file()]
         if files:

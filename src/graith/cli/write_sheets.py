@@ -90,10 +90,10 @@ def _only_pdf(out: Path) -> None:
 def _write(pages: Pages, out: Path) -> None:
     from graith.files.pages import write_pdf
 
-    write_pdf(pages, out, made=_now())
+    write_pdf(pages, out, made=page_date())
 
 
-def _now() -> datetime:
+def page_date() -> datetime:
     """Return the time for a page's own date: ``SOURCE_DATE_EPOCH`` when set (reproducible builds), else the clock."""
     fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
     return datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now(UTC)
