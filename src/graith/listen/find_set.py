@@ -167,7 +167,18 @@ def pooled(scores: Singles) -> Singles:
 
 
 def step_chances(notes: StructuredArray, step_s: float) -> tuple[Singles, Singles]:
-    """Return the logarithms of the chance to stay in a note, and to go on, from one step to the next."""
+    """Return the logarithms of the chance to stay in a note, and to go on, from one step to the next.
+
+    Parameters
+    ----------
+    notes : structured array of ``NOTE_DTYPE``
+    step_s : float, > 0
+
+    Returns
+    -------
+    stay, leave : float32 arrays, shape (notes,)
+        Of a geometric distribution whose mean is the note's length, a step and a half at least.
+    """
     steps = np.maximum((notes["stop_s"] - notes["start_s"]) / step_s, 1.5)
     return np.log1p(-1.0 / steps).astype(np.float32), np.log(1.0 / steps).astype(np.float32)
 
@@ -207,6 +218,15 @@ def classes_of(notes: StructuredArray) -> npt.NDArray[np.int8]:
 
 
 def bar_edges(notes: StructuredArray) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-    """Return which notes begin a bar and which end one; the strike-in note is a bar of its own."""
+    """Return which notes begin a bar and which end one; the strike-in note is a bar of its own.
+
+    Parameters
+    ----------
+    notes : structured array of ``NOTE_DTYPE``
+
+    Returns
+    -------
+    begins, ends : bool arrays, shape (notes,)
+    """
     changes = np.diff(notes["bar"]) != 0
     return np.concatenate([[True], changes]), np.concatenate([changes, [True]])

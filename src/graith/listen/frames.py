@@ -67,7 +67,13 @@ class Frames:
 
 
 def bin_range() -> slice:
-    """Return which bins of the transform are kept."""
+    """Return which bins of the transform are kept.
+
+    Examples
+    --------
+    >>> bin_range()
+    slice(12, 180, None)
+    """
     spacing_hz = WORKING_RATE_HZ / FFT_SAMPLES
     return slice(int(np.ceil(LOWEST_HZ / spacing_hz)), int(HIGHEST_HZ / spacing_hz) + 1)
 

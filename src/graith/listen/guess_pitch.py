@@ -21,7 +21,19 @@ _TOGETHER = 8
 
 
 def long_spectrum(samples: Singles, most: int = _N_SPECTRA) -> Floats:
-    """Return the mean amplitude spectrum of at most so many stretches of 0.7 s, spread over the recording."""
+    """Return the mean amplitude spectrum of at most so many stretches of 0.7 s, spread over the recording.
+
+    Parameters
+    ----------
+    samples : float32 array, shape (samples,)
+        Mono at :data:`graith.listen.model.WORKING_RATE_HZ`; padded with silence when shorter than a stretch.
+    most : int
+
+    Returns
+    -------
+    float array, shape (bins,)
+        From 0 Hz to half the rate.
+    """
     from scipy.fft import rfft
 
     size = _FFT_SAMPLES

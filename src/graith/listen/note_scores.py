@@ -47,6 +47,17 @@ def comb_scores_of(levels: Singles, bins_hz: Floats, notes_hz: Floats, *, usual:
     """Return the same from levels, shape (steps, bins), that may be means over several frames.
 
     ``usual`` is the mean level under which lie 8 in 10 steps of the whole recording, when these are a part of it.
+
+    Parameters
+    ----------
+    levels : float32 array, shape (steps, bins)
+        Of :class:`graith.listen.frames.Frames`.
+    bins_hz : float array, shape (bins,)
+    notes_hz : float array, shape (9,)
+
+    Returns
+    -------
+    float32 array, shape (steps, 10)
     """
     combs = _combs(bins_hz, notes_hz)
     mean = levels.mean(axis=1, keepdims=True)
@@ -105,7 +116,14 @@ def learnt_scores(frames: Frames, labels: npt.NDArray[np.int8]) -> Singles | Non
 
 
 def learnt_discriminant(frames: Frames, labels: npt.NDArray[np.int8]) -> tuple[Singles, Singles, npt.NDArray[np.bool_]]:
-    """Return weights (bins, 10), offsets (10,) of a linear discriminant and which classes were learnt."""
+    """Return weights (bins, 10), offsets (10,) of a linear discriminant and which classes were learnt.
+
+    Parameters
+    ----------
+    frames : Frames
+    labels : int8 array, shape (frames,)
+        As for :func:`learnt_scores`.
+    """
     counts = np.array([(labels == index).sum() for index in range(N_CLASSES)])
     known = counts >= _LEAST_FRAMES
     n_bins = frames.levels.shape[1]

@@ -72,7 +72,19 @@ def _spectra(frames: Frames, labels: Labels, notes_hz: Floats) -> Singles:
 
 
 def share_scores(shares: Singles) -> Singles:
-    """Return the log-likelihood of each note, and of no chanter, in each frame by its shares, shape (frames, 10)."""
+    """Return the log-likelihood of each note, and of no chanter, in each frame by its shares, shape (frames, 10).
+
+    Parameters
+    ----------
+    shares : float32 array, shape (frames, 9)
+        Of :func:`note_shares`.
+
+    Returns
+    -------
+    float32 array, shape (frames, 10)
+        0 at most. A note is held against all that sounds, silence against the strongest note: drums and noise have a
+        little of every note, and are none.
+    """
     held = np.minimum(shares, np.float32(1.5))
     total = held.sum(axis=1)
     scores = np.empty((len(shares), 10), dtype=np.float32)
@@ -82,7 +94,13 @@ def share_scores(shares: Singles) -> Singles:
 
 
 def onset_scores(shares: Singles) -> Singles:
-    """Return how much each note rises at each frame's beginning, in natural logarithms, shape (frames + 1, 10)."""
+    """Return how much each note rises at each frame's beginning, in natural logarithms, shape (frames + 1, 10).
+
+    Parameters
+    ----------
+    shares : float32 array, shape (frames, 9)
+        Of :func:`note_shares`.
+    """
     levels = np.log(shares + np.float32(_RISE_FAINT))
     sums = np.zeros((len(shares) + 1, 9))
     sums[1:] = np.cumsum(levels, axis=0, dtype=np.float64)

@@ -78,7 +78,17 @@ class Stretch:
 
 
 def overview_of(blocks: Iterable[Singles]) -> Overview:
-    """Return the overview of a recording that comes in blocks of mono sound at the working rate, of any lengths."""
+    """Return the overview of a recording that comes in blocks of mono sound at the working rate, of any lengths.
+
+    Parameters
+    ----------
+    blocks : iterable of float32 arrays, shape (samples,)
+
+    Returns
+    -------
+    Overview
+        The same to the last bit whatever the blocks' lengths.
+    """
     levels = bytearray()  # grows in place; a list of arrays would have to be copied into one at the end
     spectrum = np.zeros(0)
     bins_hz = np.zeros(0)
@@ -117,7 +127,15 @@ def _pieces(blocks: Iterable[Singles]) -> Iterator[Singles]:
 
 
 def overview_scores(overview: Overview, scale: Scale, low_a_hz: float | None = None) -> Singles:
-    """Return the notes' log-likelihoods in each step, shape (steps, 10)."""
+    """Return the notes' log-likelihoods in each step, shape (steps, 10).
+
+    Parameters
+    ----------
+    overview : Overview
+    scale : Scale
+    low_a_hz : float, optional
+        When it is known to 30 cents; else it is guessed.
+    """
     pitch_hz = low_a_hz or guessed_low_a_hz(overview.spectrum, scale)[0]
     notes_hz = scale.note_hz(pitch_hz)
     scores = np.empty((len(overview.levels), N_CLASSES), dtype=np.float32)
@@ -141,6 +159,12 @@ def stretch_of(scores: Singles, timeline: Timeline) -> Stretch | None:
 
     A long evening is searched a piece at a time, each two and a half times as long as the plan and half of it over the
     next, so that a set played several times is found where it was played best, not from its first playing to its last.
+
+    Parameters
+    ----------
+    scores : float32 array, shape (steps, 10)
+        Of :func:`overview_scores`.
+    timeline : Timeline
     """
     if not timeline.notes.size or not len(scores):
         return None

@@ -52,6 +52,14 @@ def speed_of(pitch_hz: float, tempo: Tempo, is_told: bool) -> float | None:
 
     A pitch outside what chanters have, together with a tempo off the plan by the same factor, speaks for a recording
     at the wrong rate.
+
+    Parameters
+    ----------
+    pitch_hz : float
+        Low A as heard.
+    tempo : Tempo
+    is_told : bool
+        Whether low A was told, and so is no sign of anything.
     """
     if is_told or _USUAL_LOW_A_HZ[0] <= pitch_hz <= _USUAL_LOW_A_HZ[1]:
         return None
