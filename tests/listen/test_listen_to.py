@@ -50,7 +50,7 @@ def test_pitch_tempo_and_drones_are_those_that_were_played(heard_short: Heard) -
 def test_notes_are_where_they_were_played(heard_six: Heard, six: Played) -> None:
     assert heard_six.alignment is not None
     errors_ms = 1e3 * np.abs(heard_six.alignment.notes["start_s"] - six.onset_s)
-    assert np.median(errors_ms) < 8.0
+    assert np.median(errors_ms) < 10.0
     assert errors_ms.max() < 150.0
 
 

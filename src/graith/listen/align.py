@@ -26,7 +26,8 @@ Labels = npt.NDArray[np.int8]
 _LEARNT_SOFTENED = 0.5
 _SILENCE_BEFORE_FRAMES, _SILENCE_AFTER_FRAMES = 40, 120
 _LEAST_SURE_MS = 2.5
-_REEDS_UNKNOWN_MS = 12.0
+_NINETY = 1.9  # standard deviations; a normal distribution's 1.645 hold too few
+_REEDS_UNKNOWN_MS = 16.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,7 +75,7 @@ def aligned(frames: Frames, timeline: Timeline, notes_hz: Floats) -> Aligned:
     labels = _labels_of_steps(frames.n, all_laid, script)
     relearnt = learnt_scores(frames, labels)
     scores = scores if relearnt is None else relearnt
-    onsets = [placed_onsets(shares, script, one) for one in all_laid]
+    onsets = [placed_onsets(one) for one in all_laid]
     steps = _steps(script, all_laid, onsets, frames)
     passages = _passages(found, all_laid, frames)
     longest = _longest(onsets)
@@ -188,12 +189,12 @@ def for_players(found: Aligned) -> Alignment:
 def uncertainty_ms(onsets: Onsets) -> Floats:
     """Return half the width of a 90 % interval of each onset, in ms.
 
-    It grows with the misfit of the rise; the factors are fitted to recordings with known truth (``bench/listen``,
-    reliability in docs/listening-accuracy.md).
+    By the likelihood that placed it, and no less than most of the recording's usual one: a factor fitted to recordings
+    with known truth (``bench/listen``, reliability in docs/listening-accuracy.md).
     """
-    misfit = np.sqrt(np.clip(onsets.misfit.astype(np.float64), 0.0, 1.0))
-    usual = float(np.median(misfit)) if misfit.size else 0.0
-    return np.asarray(_LEAST_SURE_MS + 60.0 * (0.5 * misfit + 0.5 * usual), dtype=np.float64)
+    usual = float(np.median(onsets.errors)) if onsets.errors.size else 0.0
+    doubt: Floats = _NINETY * 1000.0 * HOP_S * (0.5 * onsets.errors + 0.5 * usual)
+    return np.maximum(doubt, _LEAST_SURE_MS)
 
 
 def _passages(found: list[Passage], all_laid: list[Laid], frames: Frames) -> StructuredArray:

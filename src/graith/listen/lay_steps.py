@@ -53,10 +53,22 @@ class Passage:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Laid:
-    """A passage's steps: their indices in the script, and the frame where each begins; one more for the last's end."""
+    """A passage's steps.
+
+    Attributes
+    ----------
+    steps : int32 array, shape (steps,)
+        Indices in the script.
+    starts : int32 array, shape (steps + 1,)
+        The frame where each begins, and where the last ends; a step that does not sound begins where the next does.
+    means, errors : float arrays, shape (steps,)
+        Each start's mean between its neighbours and its standard deviation, by the same likelihood, in frames.
+    """
 
     steps: Indices
     starts: Indices
+    means: Floats
+    errors: Floats
 
 
 def script_of(timeline: Timeline) -> Script:
@@ -77,6 +89,16 @@ def passages_of(path: Path, timeline: Timeline) -> list[Passage]:
     """Return the stretches of a path between jumps, each with the frames where its notes begin.
 
     Notes of the same pitch that follow each other share their time as the timeline says: the path cannot part them.
+
+    Parameters
+    ----------
+    path : Path
+    timeline : Timeline
+
+    Returns
+    -------
+    list of Passage
+        In the order of the recording; a lone note between two jumps is none.
     """
     inside = np.flatnonzero(path.notes >= 0)
     if not inside.size:
@@ -138,7 +160,13 @@ def _share_alike(begin: Floats, stop: float, notes: StructuredArray) -> None:
 
 
 def rates_of(passage: Passage, timeline: Timeline) -> Floats:
-    """Return how much slower than the timeline each note of a passage is played, from the notes around it."""
+    """Return how much slower than the timeline each note of a passage is played, from the notes around it.
+
+    Returns
+    -------
+    float array, shape (notes,)
+        From twelve notes before to twelve after; 0.4 to 2.5.
+    """
     n = passage.begin.size
     start_s = timeline.notes["start_s"][passage.first : passage.last + 1]
     ends = np.append(passage.begin, passage.stop)
@@ -201,6 +229,7 @@ def _wanted(script: Script, steps: Indices, about: Floats, rates: Floats, note_w
 
 def _best(shares: Singles, script: Script, wanted: _Wanted) -> Laid:
     from graith.listen._loops import lay_steps
+    from graith.listen._soften_loops import soften_starts
 
     origin = max(0, int(wanted.about[0]) - 2 * _SPAN_FRAMES)
     until = min(len(shares), int(wanted.about[-1]) + 2 * _SPAN_FRAMES)
@@ -209,20 +238,23 @@ def _best(shares: Singles, script: Script, wanted: _Wanted) -> Laid:
     cumulative[1:] = np.cumsum(share_scores(near) * np.float32(_TRUST_IN_SCORES), axis=0, dtype=np.float64)
     low = np.maximum.accumulate(wanted.about - origin - _SPAN_FRAMES // 2).astype(np.int32)
     whence = np.empty((wanted.steps.size + 1, _SPAN_FRAMES), dtype=np.int16)
-    starts = lay_steps(
-        cumulative,
-        onset_scores(near) * np.float32(_TRUST_IN_ONSETS),
-        script.classes[wanted.steps],
-        wanted.length.astype(np.float32),
-        wanted.width.astype(np.float32),
-        np.where(script.graces[wanted.steps] >= 0, _GRACE_LEFT_OUT, 1e9).astype(np.float32),
-        (wanted.about[:-1] - origin).astype(np.float32),
-        wanted.hold.astype(np.float32),
-        low,
-        _SPAN_FRAMES,
-        whence,
+    onsets = onset_scores(near) * np.float32(_TRUST_IN_ONSETS)
+    classes = script.classes[wanted.steps]
+    length, width, where, hold = (
+        one.astype(np.float32) for one in (wanted.length, wanted.width, wanted.about[:-1] - origin, wanted.hold)
     )
-    return Laid(wanted.steps, starts + np.int32(origin))
+    left_out = np.where(script.graces[wanted.steps] >= 0, _GRACE_LEFT_OUT, 1e9).astype(np.float32)
+    starts = lay_steps(
+        cumulative, onsets, classes, length, width, left_out, where, hold, low, _SPAN_FRAMES, whence
+    )  # fmt: skip
+    means, errors = starts[:-1].astype(np.float64), np.ones(classes.size)
+    sounds = np.flatnonzero(np.diff(starts) > 0)
+    soft, doubt = means[sounds], errors[sounds]
+    edges = np.append(starts[sounds], starts[-1]).astype(np.int32)
+    own = (one[sounds] for one in (classes, length, width, where, hold))
+    soften_starts(cumulative, onsets, *own, edges, soft, doubt)
+    means[sounds], errors[sounds] = soft, doubt
+    return Laid(wanted.steps, starts + np.int32(origin), means + origin, errors)
 
 
 def steadied(frames: Floats, planned_s: Floats) -> tuple[Floats, Floats]:

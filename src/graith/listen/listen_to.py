@@ -86,6 +86,7 @@ def listen_to(
         found = aligned(frames, timeline, scale.note_hz(pitch_hz))
     except ListenError as error:
         return refused(str(error))
+    del frames  # the largest of all arrays, and needed no more
     done(0.6)
     reason = distrust(found, clear)
     if reason is not None:
@@ -104,8 +105,9 @@ def listen_to(
     together = figures = pairs = None
     if players == 1:
         edges = replace(edges, lone=())  # nobody else was there to be early or late
-        figures = _figures(samples, timeline, alignment, notes_hz, drones)
-        pairs = pointing(timeline, alignment, graces=None if figures is None else figures.graces)
+        # Both by what sounds: how long a reed takes to speak is the same for gracenotes and notes.
+        figures = _figures(samples, timeline, found.alignment, notes_hz, drones)
+        pairs = pointing(timeline, found.alignment, graces=None if figures is None else figures.graces)
     else:
         together = togetherness_heard(samples, timeline, alignment, note_hz=notes_hz, tempo=tempo)
         edges = _with_usual_spreads(edges, together)

@@ -61,7 +61,8 @@ def comb_scores_of(levels: Singles, bins_hz: Floats, notes_hz: Floats, *, usual:
     """
     combs = _combs(bins_hz, notes_hz)
     mean = levels.mean(axis=1, keepdims=True)
-    size = np.sqrt(np.maximum((levels**2).mean(axis=1, keepdims=True) - mean**2, 1e-6)) * np.sqrt(levels.shape[1])
+    square = np.einsum("ij,ij->i", levels, levels)[:, None] / np.float32(levels.shape[1])
+    size = np.sqrt(np.maximum(square - mean**2, 1e-6)) * np.sqrt(levels.shape[1])
     fit = (levels @ combs) / size
     scores = np.empty((len(levels), N_CLASSES), dtype=np.float32)
     scores[:, :SILENCE] = _GAIN * fit

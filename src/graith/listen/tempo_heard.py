@@ -16,7 +16,7 @@ _REACH_BARS = 0.65
 _LEAST_BAR = 0.8
 """Pick-ups are looked at as widely as most of a usual bar."""
 
-_TOO_NARROW = 1.9
+_TOO_NARROW = 2.2
 """The straight line's own error is this much too small, for a tempo is not straight (``bench/listen``)."""
 
 _LEAST_NOTES = 4
