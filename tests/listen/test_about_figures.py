@@ -58,6 +58,30 @@ def test_figures_that_lack_gracenotes_are_told_once_with_how_often() -> None:
     assert finding.played_bar == played.figures["bar"][2]
 
 
+def test_a_figure_of_one_gracenote_is_not_heard_rather_than_lacking_gracenotes() -> None:
+    played = figures()
+    played.figures["name"], played.figures["n_graces"] = "g-gracenote", 1
+    played.figures["verdict"][[2, 5]] = MISSING
+    (finding,) = found(heard_of(played))
+    assert "g-gracenote is not heard in 2 of 12 places" in finding.says
+
+
+def test_when_no_figure_of_a_kind_can_be_made_out_the_recording_may_be_why() -> None:
+    played = figures(3)
+    played.figures["verdict"] = CRUSHED
+    (finding,) = found(heard_of(played))
+    assert "cannot be made out as written in any of its 3 places" in finding.says
+    assert "record it once more" in finding.says
+
+
+def test_a_tune_is_named_once_in_a_list_of_places() -> None:
+    played = figures()
+    played.figures["verdict"][::2] = MISSING
+    (finding,) = found(heard_of(played))
+    assert finding.says.count(MARCH.tunes[0].title) == 1
+    assert "; part 1" in finding.says
+
+
 def test_a_verdict_that_is_not_sure_is_not_told() -> None:
     played = figures()
     played.figures["verdict"][3] = CRUSHED

@@ -263,6 +263,32 @@ def test_the_last_bar_of_all_whose_end_is_the_cut_off_tells_no_tempo() -> None:
     assert found(heard, MARCH) == []
 
 
+def test_four_bars_in_the_time_of_three_are_one_left_out_and_no_surge() -> None:
+    heard = heard_as_planned(MARCH)
+    assert heard.tempo is not None
+    heard.tempo.bars["bpm"][bars_of(MARCH, 0, 2, 1, 2, 5)] *= 4 / 3
+    finding = only(heard, MARCH)
+    assert (finding.kind, finding.size, finding.part, finding.bar) == ("left out", 1.0, 2, 2)
+    assert "bars 2 to 5 take about one bar less than their time" in finding.says
+
+
+def test_four_bars_in_the_time_of_six_are_two_played_again() -> None:
+    heard = heard_as_planned(MARCH)
+    assert heard.tempo is not None
+    heard.tempo.bars["bpm"][bars_of(MARCH, 0, 2, 1, 2, 5)] *= 4 / 6
+    finding = only(heard, MARCH)
+    assert (finding.kind, finding.size) == ("repeated", 2.0)
+    assert "take about 2 bars more than their time" in finding.says
+
+
+def test_nothing_is_said_of_the_tempo_beside_a_jump() -> None:
+    left_out = bars_of(MEDLEY, 1, 1, 1, 5, 6)
+    heard = heard_in((0, notes_of(left_out)[0] - 1), (notes_of(left_out)[-1] + 1, MEDLEY.notes.size - 1))
+    assert heard.tempo is not None
+    heard.tempo.bars["bpm"][[left_out[0] - 1, left_out[-1] + 1]] *= 0.6
+    assert only(heard).kind == "left out"
+
+
 def test_bars_that_were_not_heard_are_left_out_of_the_tempo() -> None:
     heard = heard_as_planned(MARCH)
     assert heard.tempo is not None
@@ -358,6 +384,20 @@ def test_a_false_start_is_told_as_one() -> None:
     finding = only(heard_in((0, reached), (0, MEDLEY.notes.size - 1)))
     assert finding.kind == "false start"
     assert "as far as The Waxed Thread, part 1 (first time), bar 4" in finding.says
+
+
+def test_a_few_notes_before_the_beginning_are_no_false_start() -> None:
+    assert found(heard_in((2, 5), (0, MEDLEY.notes.size - 1))) == []
+
+
+def test_after_a_false_start_no_early_chanter_and_no_early_drones_are_told() -> None:
+    reached = notes_of(bars_of(MEDLEY, 0, 1, 1, 4, 4))[-1]
+    heard = heard_in((0, reached), (0, MEDLEY.notes.size - 1))
+    assert heard.start_stop is not None
+    assert heard.drones is not None
+    early = replace(heard.start_stop, lone=(Lone(True, 15.0, 900.0, 20.0),))
+    drones = replace(heard.drones, in_s=BEGINS_S + MEDLEY.drones_in_s - 8.0)
+    assert only(replace(heard, start_stop=early, drones=drones)).kind == "false start"
 
 
 def test_a_recording_of_a_part_of_the_set_says_which() -> None:

@@ -28,6 +28,17 @@ def give_or_take(uncertainty: float) -> str:
     return f" (give or take {amount(uncertainty)})" if abs(uncertainty) >= 0.05 else ""
 
 
+def cents_words(value: float) -> str:
+    """Return a number of cents with its unit.
+
+    Examples
+    --------
+    >>> cents_words(1.02), cents_words(0.4)
+    ('1 cent', '0.4 cents')
+    """
+    return f"{amount(value)} cent{'' if amount(value) == '1' else 's'}"
+
+
 def owner(heard: Heard) -> str:
     """Return whose playing it is, to begin a sentence with."""
     return "Your" if heard.n_players == 1 else "The band's"

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from graith.listen._figures_rows import CRUSHED, LATE, MISSING
 from graith.listen._words import amount, give_or_take
 from graith.listen.audible import DISPLACED, displaced_ms, weight
 from graith.listen.heard import Heard
 from graith.listen.model import Finding
-from graith.listen.places import bar_words, beat_of_note, listed, place_of
+from graith.listen.places import bar_words, beat_of_note, place_of, tune_words
 from graith.timeline.model import StructuredArray, Timeline
 
 _KNOWN, _SURE, _SURE_ALONE = 0.8, 0.95, 0.99
@@ -32,9 +33,9 @@ class _Fault:
 
 
 _FAULTS = (
-    _Fault("gracenotes missing", "figure missing", "lacks gracenotes", "Play it slowly until each gracenote is heard."),
-    _Fault("crushed", "figure crushed", "is crushed", "Give each gracenote the same time, slowly first."),
-    _Fault("late", "figure late", "comes late", "Begin the figure before the beat is on you."),
+    _Fault(MISSING, "figure missing", "lacks gracenotes", "Play it slowly until each gracenote is heard."),
+    _Fault(CRUSHED, "figure crushed", "is crushed", "Give each gracenote the same time, slowly first."),
+    _Fault(LATE, "figure late", "comes late", "Begin the figure before the beat is on you."),
 )
 
 
@@ -53,7 +54,7 @@ def _of_fault(figures: StructuredArray, fault: _Fault, timeline: Timeline) -> It
     for name in dict.fromkeys(known["name"].tolist()):
         alike = known[known["name"] == name]
         faulty = alike[alike["verdict"] == fault.verdict]
-        if fault.verdict == "late":
+        if fault.verdict == LATE:
             faulty = faulty[[_late_weight(row, timeline) >= 1 for row in faulty]]
         if faulty.size > 1 or (faulty["confidence"] >= _SURE_ALONE).any():
             yield _finding(name, faulty, alike.size, fault, timeline)
@@ -62,10 +63,17 @@ def _of_fault(figures: StructuredArray, fault: _Fault, timeline: Timeline) -> It
 def _finding(name: str, faulty: StructuredArray, n_alike: int, fault: _Fault, timeline: Timeline) -> Finding:
     words = f"{name}" if name else "group of gracenotes without a name"
     places = _places([int(note) for note in faulty["note"]], timeline)
-    late = f" by {amount(float(np.median(faulty['late_ms'])))} ms" if fault.verdict == "late" else ""
-    says = f"Your {words} {fault.does}{late} in {faulty.size} of {n_alike} places: {places}. {fault.do}"
+    if fault.verdict != LATE and 1 < faulty.size == n_alike:
+        says = (
+            f"Your {words} cannot be made out as written in any of its {n_alike} places: {places}. Either it is played "
+            "otherwise, or the recording hides it: record it once more, close by."
+        )
+    else:
+        late = f" by {amount(float(np.median(faulty['late_ms'])))} ms" if fault.verdict == LATE else ""
+        does = "is not heard" if fault.verdict == MISSING and (faulty["n_graces"] == 1).all() else fault.does
+        says = f"Your {words} {does}{late} in {faulty.size} of {n_alike} places: {places}. {fault.do}"
     heavy = _SAID * float(np.sqrt(faulty.size))
-    if fault.verdict == "late":
+    if fault.verdict == LATE:
         heavy = max(_late_weight(row, timeline) for row in faulty)
     note = int(faulty["note"][0])
     place = place_of(timeline, int(faulty["bar"][0]))
@@ -76,9 +84,15 @@ def _finding(name: str, faulty: StructuredArray, n_alike: int, fault: _Fault, ti
 
 
 def _places(notes: Sequence[int], timeline: Timeline) -> str:
-    words = list(dict.fromkeys(bar_words(timeline, int(timeline.notes["bar"][note])) for note in notes))
-    more = len(words) - _MOST_PLACES
-    return listed([*words[:_MOST_PLACES], *([f"{more} more"] if more > 0 else [])])
+    bars = list(dict.fromkeys(int(timeline.notes["bar"][note]) for note in notes))
+    words: list[str] = []
+    title = ""
+    for bar in bars[:_MOST_PLACES]:
+        whole = bar_words(timeline, bar)
+        words.append(whole.removeprefix(title))
+        title = f"{tune_words(timeline, int(timeline.bars['tune'][bar]))}, " if bar >= 0 else ""
+    more = len(bars) - _MOST_PLACES
+    return "; ".join([*words, *([f"and {more} more"] if more > 0 else [])])
 
 
 def _late_weight(row: np.void, timeline: Timeline) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from graith.listen._words import amount, clock_words, give_or_take
+from graith.listen._words import amount, cents_words, clock_words, give_or_take
 from graith.listen.heard import Heard
 from graith.listen.model import Drones, Edge
 
@@ -16,7 +16,7 @@ def summary_of(heard: Heard) -> Iterator[str]:
     tuning, edges = heard.tuning, heard.start_stop
     if tuning is not None and tuning.low_a_hz is not None:
         cents = max(tuning.low_a_uncertainty_cents, 0.1)
-        yield f"Low A is {tuning.low_a_hz:.1f} Hz (give or take {amount(cents)} cents)."
+        yield f"Low A is {tuning.low_a_hz:.1f} Hz (give or take {cents_words(cents)})."
     if heard.drones is not None and heard.drones.heard:
         yield _drones(heard.drones)
     is_one = heard.n_players == 1
@@ -34,7 +34,7 @@ def summary_of(heard: Heard) -> Iterator[str]:
 
 def _drones(drones: Drones) -> str:
     pitches = [
-        f"{name} at {hz:.2f} Hz{give_or_take(cents).replace(')', ' cents)')}"
+        f"{name} at {hz:.2f} Hz{f' (give or take {cents_words(cents)})' if cents >= 0.05 else ''}"
         for name, hz, cents in (
             ("tenors", drones.tenor_hz, drones.tenor_uncertainty_cents),
             ("bass", drones.bass_hz, drones.bass_uncertainty_cents),
