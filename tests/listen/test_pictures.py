@@ -11,6 +11,7 @@ import pytest
 
 from graith.listen.findings import with_findings
 from graith.listen.heard import Heard
+from graith.listen.in_file_time import in_file_time
 from graith.listen.model import WORKING_RATE_HZ
 from graith.listen.pictures.all_pictures import pictures_of
 from graith.listen.pictures.drawing import ACCENT, PAGE_WIDTH, PHONE_WIDTH, Axis, Picture
@@ -38,6 +39,22 @@ def faulty() -> Heard:
 
 def drawn(width: int = PHONE_WIDTH, heard: Heard | None = None, timeline: Timeline = MEDLEY) -> dict[str, Picture]:
     return {one.name: one for one in pictures_of(heard or faulty(), timeline, SAMPLES, width=width)}
+
+
+def test_a_stretch_of_an_evening_is_drawn_at_the_files_own_times() -> None:
+    begins_s = 5_000.0
+    planned = heard_as_planned(MEDLEY)
+    stretch = replace(planned, recording=replace(planned.recording, start_s=begins_s))
+    here, there = (drawn(heard=one)["waveform"].svg for one in (planned, in_file_time(stretch)))
+    assert len(lines_of(here)) > MEDLEY.bars.size
+    assert lines_of(here) == pytest.approx(lines_of(there), abs=0.05)
+    assert ">84:00<" in there
+
+
+def lines_of(svg: str) -> list[float]:
+    """Return everything upright that is drawn under the wave and over the clock: bars, the start and the stop."""
+    rows = [one.attrib for one in ElementTree.fromstring(svg).iter(f"{SVG}line")]
+    return [float(row["x1"]) for row in rows if row["x1"] == row["x2"] and float(row["y2"]) - float(row["y1"]) != 4.0]
 
 
 @pytest.mark.parametrize("width", [PHONE_WIDTH, PAGE_WIDTH])
