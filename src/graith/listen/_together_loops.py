@@ -99,8 +99,7 @@ def _likelihood(
             heard[place] *= expected[place] + 0.5 * frames[frame, place]
         if frame % 12 == 11 or frame == n_frames - 1:
             for place in range(n_partials):
-                ratio = levels[place] / heard[place]
-                total += np.log(ratio * ratio / heard[place])
+                total += 2.0 * np.log(levels[place]) - 3.0 * np.log(heard[place])
             levels[:] = 1.0
             heard[:] = 1.0
     return total

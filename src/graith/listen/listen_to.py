@@ -26,7 +26,9 @@ from graith.timeline.model import StructuredArray, Timeline
 
 Progress = Callable[[float], object]
 
-_ONE_PLAYER_CENTS = 1.6
+_ONE_PLAYER_CENTS, _PERHAPS_ONE_CENTS = 1.6, 2.4
+"""One chanter's notes are no wider than the first; below the second one hears from the note changes who is there."""
+
 _BARS_NEAR = 8
 _USUAL_SPREAD_MS = 20.0
 """How far an edge's spread may lie from that of the bars near it (``bench/listen``)."""
@@ -99,6 +101,9 @@ def listen_to(
     done(0.8)
     notes_hz = _notes_hz(tuning, scale, pitch_hz)
     players = n_players if n_players is not None else _one_player(tuning)
+    if players is None and _spread_cents(tuning) < _PERHAPS_ONE_CENTS:
+        apart = togetherness_heard(samples, timeline, alignment, note_hz=notes_hz)
+        players = None if apart["heard"].any() else 1
     alignment = for_one_player(found) if players == 1 else for_players(found)
     tempo = tempo_heard(timeline, alignment)
     edges = start_stop_heard(samples, timeline, alignment, drones, low_a_hz=pitch_hz, note_hz=notes_hz)
@@ -152,10 +157,13 @@ def _notes_hz(tuning: Tuning, scale: Scale, pitch_hz: float) -> Floats:
 
 def _one_player(tuning: Tuning) -> int | None:
     """Return 1 when no note is wider than one chanter's, None when there may be several players."""
+    return 1 if _spread_cents(tuning) < _ONE_PLAYER_CENTS else None
+
+
+def _spread_cents(tuning: Tuning) -> float:
+    """Return the usual note's spread; infinite when no note was heard."""
     told = tuning.notes[tuning.notes["heard"]]
-    if not told.size:
-        return None
-    return 1 if float(np.median(told["spread_cents"])) < _ONE_PLAYER_CENTS else None
+    return float(np.median(told["spread_cents"])) if told.size else float("inf")
 
 
 def _with_usual_spreads(edges: StartStop, together: StructuredArray) -> StartStop:

@@ -1,0 +1,1 @@
+"""Listening measured against recordings whose truth is known: cases, their sound, their scoring."""
