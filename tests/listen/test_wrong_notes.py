@@ -124,7 +124,7 @@ def test_wrong_notes_put_into_rendered_sound_are_found_and_no_others() -> None:
     hz = dict(zip(part.played["chanter_note"].tolist(), part.played["hz"].tolist(), strict=True))
     rows = part.played.copy()
     planted = {}
-    for note in LONG.tolist():
+    for note in LONG[:2].tolist():
         instead = next(one for one in (3, 5, 4) if one != ALIGNMENT.notes["chanter_note"][note])
         at = (rows["note"] == note) & (rows["grace"] < 0)
         rows["chanter_note"][at], rows["hz"][at] = instead, hz[instead]

@@ -29,7 +29,7 @@ _INSIDE_START_S, _INSIDE_STOP_S = 0.035, 0.025
 _FEWEST_FRAMES = 5
 _LEAST_MARGIN, _LEAST_SHARE = 3.0, 0.9
 _WORST = -12.0
-_MOST, _MOST_SHARE = 3, 0.03
+_MOST, _MOST_SHARE = 2, 0.02
 
 
 def wrong_notes(alignment: Alignment, scores: Singles) -> StructuredArray:
