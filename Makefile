@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo-out
 
-.PHONY: demo test lint check tests bench setup setup-dev lock pictures pages clean
+.PHONY: demo test lint check tests bench bench-peers setup setup-dev lock pictures pages clean
 
 demo: setup
 	$(BIN)/graith demo --out $(DEMO_OUT)
@@ -20,8 +20,16 @@ lint: setup-dev
 tests: setup-dev
 	$(BIN)/pytest -n 2
 
-bench: setup-dev
+bench: setup-dev bench-peers
 	$(BIN)/python -m bench
+
+# What listening is measured beside, in an environment of its own: synctoolbox wants numba below 0.66 and pandas below 3.
+bench-peers: .venv-bench/.ready
+
+.venv-bench/.ready: $(BIN)/uv requirements/bench.txt
+	$(PYTHON) -m venv .venv-bench
+	VIRTUAL_ENV=.venv-bench $(BIN)/uv pip install -q --require-hashes -r requirements/bench.txt
+	touch $@
 
 pictures: setup-dev
 	$(BIN)/python -m bench.pictures
@@ -34,6 +42,8 @@ lock: $(BIN)/uv
 	  --custom-compile-command "make lock" pyproject.toml -o requirements/run.txt
 	$(BIN)/uv pip compile -q --upgrade --generate-hashes --universal --python-version 3.11 --no-annotate \
 	  --custom-compile-command "make lock" --group dev -c requirements/run.txt pyproject.toml -o requirements/dev.txt
+	$(BIN)/uv pip compile -q --upgrade --generate-hashes --universal --python-version 3.11 --no-annotate \
+	  --custom-compile-command "make lock" requirements/bench.in pyproject.toml -o requirements/bench.txt
 
 setup: $(VENV)/.ready
 setup-dev: $(VENV)/.ready-dev
@@ -59,4 +69,4 @@ pages: setup-dev
 	$(BIN)/python -m graith.cli.describe > docs/commands.md
 
 clean:
-	rm -rf $(VENV) $(DEMO_OUT) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) .venv-bench $(DEMO_OUT) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

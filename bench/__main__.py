@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-NAMES = ("start", "abc_reading", "timeline", "engraving", "synthesis", "building")
+NAMES = ("start", "abc_reading", "timeline", "engraving", "synthesis", "building", "decoding", "listening")
 ROOT = Path(__file__).parents[1]
 BEGIN, END = "<!-- benchmarks -->", "<!-- /benchmarks -->"
 
