@@ -39,14 +39,15 @@ class Small:
 
     def found(self) -> tuple[float, npt.NDArray[np.int32]]:
         n_frames, n = self.scores.shape[0], self.classes.size
-        moves = np.empty((n_frames, n), dtype=np.uint8)
+        moves = np.empty((n_frames, (n + 3) // 4), dtype=np.uint8)
+        gates = np.empty((n_frames, 2), dtype=np.float32)
         jumped, left = np.empty(n_frames, dtype=np.int32), np.empty(n_frames, dtype=np.int32)
         total, top, _ = follow(
             self.scores, self.classes, self.stay, self.leave, self.begins, self.ends, self.enter, self.quits,
-            np.float32(self.jump), np.float32(self.other), moves, jumped, left,
+            np.float32(self.jump), np.float32(self.other), moves, jumped, left, gates,
         )  # fmt: skip
         path = np.empty(n_frames, dtype=np.int32)
-        trace(moves, jumped, left, top, path)
+        trace(moves, jumped, left, gates, self.enter, top, path)
         return float(total), path
 
     def step(self, old: int, new: int) -> float:

@@ -39,7 +39,9 @@ def stand_out(power, floors, floor_frames, delay, keep, share, least):  # type: 
 
 
 @njit(cache=True, nogil=True)
-def follow(scores, classes, stay, leave, begins, ends, enter, quit, jump_cost, other, moves, jumped_from, left_from):  # type: ignore[no-untyped-def]
+def follow(  # type: ignore[no-untyped-def]
+    scores, classes, stay, leave, begins, ends, enter, quit, jump_cost, other, moves, jumped_from, left_from, gates
+):
     """Fill ``moves`` with the best way into each note at each frame, and return the best path's total.
 
     Parameters
@@ -55,16 +57,20 @@ def follow(scores, classes, stay, leave, begins, ends, enter, quit, jump_cost, o
         What it costs to enter the set here from other sound, or to leave it for other sound.
     jump_cost, other : float
         ``other`` is the log-likelihood of a frame of other sound.
-    moves : uint8 (frames, notes), out
-        0 stay, 1 from the note before, 2 from the one before that, 3 a jump, 4 from other sound before the set, 5 from
-        other sound amid it (all stopped, and began again).
+    moves : uint8 (frames, a quarter of the notes or more), out
+        0 stay, 1 from the note before, 2 from the one before that, 3 a jump or from other sound: two bits a note, for
+        these are the most memory that listening takes. Note ``i`` stands in byte ``i % width``.
     jumped_from : int32 (frames,), out
         The note that a jump into this frame comes from.
     left_from : int32 (frames,), out
         The note after which other sound goes on here, or -1 while it is other sound already.
+    gates : float32 (frames, 2), out
+        A note is entered from other sound here if that costs less than the first, and it is other sound amid the set
+        (all stopped, and began again) if the second is not 0.
     """
     n_frames = scores.shape[0]
     n = classes.size
+    width = moves.shape[1]
     minus = np.float32(-1e30)
     best = np.full(n, minus, dtype=np.float32)
     gone = np.full(n + 2, minus, dtype=np.float32)  # two rows of nothing before the first note
@@ -86,9 +92,15 @@ def follow(scores, classes, stay, leave, begins, ends, enter, quit, jump_cost, o
         jumped_from[t] = top_from
         top_any = _top_difference(gone[2:], quit)
         _hear(scores[t], own_class, heard)
-        came_in = np.uint8(5) if after > before else np.uint8(4)
         jumping, outside = top_end - jump_cost, max(before, after)
-        _move(best, gone[1:], gone, stay, jumping, jump_to, outside, enter_at, came_in, heard, moves[t])
+        gates[t, 0], gates[t, 1] = outside - jumping, np.float32(after > before)
+        moves[t] = 0
+        for first in range(0, n, width):
+            own = slice(first, min(first + width, n))
+            _move(
+                best[own], gone[first + 1 :], gone[first:], stay[own], jumping, jump_to[own], outside, enter_at[own],
+                heard[own], moves[t], 2 * (first // width),
+            )  # fmt: skip
         left_from[t] = -1
         if top_any > after:
             after = top_any
@@ -154,22 +166,20 @@ def _where_difference(values, less, wanted):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
-def _move(best, gone, gone_before, stay, jumping, jump_to, outside, enter_at, came_in, heard, row):  # type: ignore[no-untyped-def]
-    """Add to ``heard`` the best way into each note, and write which it is."""
+def _move(best, gone, gone_before, stay, jumping, jump_to, outside, enter_at, heard, row, shift):  # type: ignore[no-untyped-def]
+    """Add to ``heard`` the best way into each note, and write which it is, two bits from ``shift`` on."""
     for i in range(best.size):
         worth = best[i] + stay[i]
         follows = gone[i]
         skips = gone_before[i] - np.float32(4.0)
-        jumps = jumping + jump_to[i]
-        enters = outside + enter_at[i]
+        elsewhere = max(jumping + jump_to[i], outside + enter_at[i])
         move = np.uint8(1) if follows > worth else np.uint8(0)
         worth = follows if follows > worth else worth
         move = np.uint8(2) if skips > worth else move
         worth = skips if skips > worth else worth
-        move = np.uint8(3) if jumps > worth else move
-        worth = jumps if jumps > worth else worth
-        row[i] = came_in if enters > worth else move
-        heard[i] += enters if enters > worth else worth
+        move = np.uint8(3) if elsewhere > worth else move
+        row[i] |= move << np.uint8(shift)
+        heard[i] += elsewhere if elsewhere > worth else worth
 
 
 @njit(cache=True, nogil=True)
@@ -232,7 +242,7 @@ def locate(scores, classes, stay, leave, begins, ends, enter, jump_cost, other):
 
 
 @njit(cache=True, nogil=True)
-def trace(moves, jumped_from, left_from, top, path):  # type: ignore[no-untyped-def]
+def trace(moves, jumped_from, left_from, gates, enter, top, path):  # type: ignore[no-untyped-def]
     """Write the best path: the note of each frame, or -1 where it is other sound."""
     t = moves.shape[0] - 1
     i = top
@@ -242,18 +252,17 @@ def trace(moves, jumped_from, left_from, top, path):  # type: ignore[no-untyped-
             i = left_from[t]
             t -= 1
             continue
-        move = moves[t, i]
-        t -= 1
-        if move == 1:
-            i -= 1
-        elif move == 2:
-            i -= 2
-        elif move == 3:
-            i = jumped_from[t + 1]
-        elif move == 4:
-            break
-        elif move == 5:
+        move = moves[t, i % moves.shape[1]] >> 2 * (i // moves.shape[1]) & 3
+        if move < 3:
+            i -= move
+        elif gates[t, 0] <= enter[i]:
+            i = jumped_from[t]
+        elif gates[t, 1] != 0:
             i = -1
+        else:
+            t -= 1
+            break
+        t -= 1
     while t >= 0:
         path[t] = -1
         t -= 1

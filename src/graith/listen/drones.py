@@ -185,11 +185,13 @@ def _found(stretch: Singles, low_a_hz: float) -> _Found:
     length = min(_COARSE_SAMPLES, stretch.size)
     firsts = np.arange(0, stretch.size - length + 1, length)
     firsts = firsts[:: max(1, firsts.size // _MOST_COARSE)]
-    windows = np.lib.stride_tricks.sliding_window_view(stretch, length)[firsts]
-    spectra = rfft(windows * np.hanning(length).astype(np.float32), 2 * length, axis=1)
+    hann = np.hanning(length).astype(np.float32)
     spacing_hz = WORKING_RATE_HZ / (2 * length)
-    spectra = spectra[:, : int((0.75 * low_a_hz * 1.04 + 50.0) / spacing_hz)]
-    usual = np.median(spectra.real**2 + spectra.imag**2, axis=0) + 1e-20
+    power = np.empty((firsts.size, int((0.75 * low_a_hz * 1.04 + 50.0) / spacing_hz)), dtype=np.float32)
+    for row, first in zip(power, firsts, strict=True):  # one by one: whole spectra of all would be large
+        spectrum = rfft(stretch[first : first + length] * hann, 2 * length)[: row.size]
+        row[:] = spectrum.real**2 + spectrum.imag**2
+    usual = np.median(power, axis=0) + 1e-20
     bins_hz = np.arange(usual.size) * spacing_hz
     cents = np.arange(-_GUESS_WITHIN_CENTS, _GUESS_WITHIN_CENTS + 0.5, 0.5)
     quarters_hz = low_a_hz / 4.0 * np.exp2(cents / 1200.0)
@@ -200,7 +202,8 @@ def _found(stretch: Singles, low_a_hz: float) -> _Found:
         level = np.log10(np.interp(partial * quarters_hz, bins_hz, usual) / np.median(usual[around]))
         above_db[partial] = 10.0 * level
     # A line's share of all the power: its height over that of a sinusoid of the same power.
-    all_db = 10.0 * math.log10(float(np.mean(stretch.astype(np.float64) ** 2)) + 1e-20)
+    energy = sum(float(np.square(block, dtype=np.float64).sum()) for block in np.array_split(stretch, 64))
+    all_db = 10.0 * math.log10(energy / stretch.size + 1e-20)
     line_db = {
         partial: 10.0 * math.log10(float(np.interp(partial * quarters_hz, bins_hz, usual).max()) * 8.0 / length**2)
         for partial in (1, 2, 3)

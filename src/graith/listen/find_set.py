@@ -91,7 +91,9 @@ def _followed(together: Singles, notes: StructuredArray) -> Path:
     begins, ends = (np.repeat(edges, 2) for edges in bar_edges(notes))
     begins[1::2] = ends[::2] = False
     stay, leave = half_chances(notes, STEP_S)
-    moves = np.empty((together.shape[0], 2 * notes.size), dtype=np.uint8)
+    moves = np.empty((together.shape[0], -(-2 * notes.size // 4)), dtype=np.uint8)
+    gates = np.empty((together.shape[0], 2), dtype=np.float32)
+    enter = np.repeat(entry_costs(notes), 2)
     jumped_from = np.empty(together.shape[0], dtype=np.int32)
     left_from = np.empty(together.shape[0], dtype=np.int32)
     total, top, without = follow(
@@ -101,16 +103,17 @@ def _followed(together: Singles, notes: StructuredArray) -> Path:
         leave,
         begins,
         ends,
-        np.repeat(entry_costs(notes), 2),
+        enter,
         np.repeat(exit_costs(notes), 2),
         np.float32(_JUMP_COST),
         np.float32(_OTHER),
         moves,
         jumped_from,
         left_from,
+        gates,
     )
     path = np.empty(together.shape[0], dtype=np.int32)
-    trace(moves, jumped_from, left_from, top, path)
+    trace(moves, jumped_from, left_from, gates, enter, top, path)
     path >>= 1  # half a note to its note; other sound stays -1
     inside = int((path >= 0).sum())
     return Path(path, float(total - without) / max(1, inside))

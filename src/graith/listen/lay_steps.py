@@ -235,7 +235,11 @@ def _best(shares: Singles, script: Script, wanted: _Wanted) -> Laid:
     until = min(len(shares), int(wanted.about[-1]) + 2 * _SPAN_FRAMES)
     near = shares[origin:until]
     cumulative = np.zeros((len(near) + 1, 10), dtype=np.float32)
-    cumulative[1:] = np.cumsum(share_scores(near) * np.float32(_TRUST_IN_SCORES), axis=0, dtype=np.float64)
+    scores = share_scores(near)
+    scores *= np.float32(_TRUST_IN_SCORES)
+    for note in range(scores.shape[1]):
+        cumulative[1:, note] = np.cumsum(scores[:, note], dtype=np.float64)
+    del scores
     low = np.maximum.accumulate(wanted.about - origin - _SPAN_FRAMES // 2).astype(np.int32)
     whence = np.empty((wanted.steps.size + 1, _SPAN_FRAMES), dtype=np.int16)
     onsets = onset_scores(near) * np.float32(_TRUST_IN_ONSETS)

@@ -102,11 +102,14 @@ def onset_scores(shares: Singles) -> Singles:
         Of :func:`note_shares`.
     """
     levels = np.log(shares + np.float32(_RISE_FAINT))
-    sums = np.zeros((len(shares) + 1, 9))
-    sums[1:] = np.cumsum(levels, axis=0, dtype=np.float64)
-    at = np.arange(_FRAMES_BEFORE, len(shares) - _FRAMES_AFTER)
-    after = (sums[at + _FRAMES_AFTER] - sums[at]) / _FRAMES_AFTER
-    before = (sums[at] - sums[at - _FRAMES_BEFORE]) / _FRAMES_BEFORE
     scores = np.zeros((len(shares) + 1, 10), dtype=np.float32)
-    scores[at, :9] = np.clip(after - before, _MOST_FALL, _MOST_RISE)
+    first, stop = _FRAMES_BEFORE, len(shares) - _FRAMES_AFTER
+    if stop <= first:
+        return scores
+    sums = np.zeros(len(shares) + 1)
+    for note in range(9):  # one by one: sums of all, in double precision, would be large
+        np.cumsum(levels[:, note], dtype=np.float64, out=sums[1:])
+        after = (sums[first + _FRAMES_AFTER : -1] - sums[first:stop]) / _FRAMES_AFTER
+        before = (sums[first:stop] - sums[: stop - first]) / _FRAMES_BEFORE
+        scores[first:stop, note] = np.clip(after - before, _MOST_FALL, _MOST_RISE)
     return scores

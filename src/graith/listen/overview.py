@@ -29,7 +29,7 @@ _AROUND_S = 25.0
 _STEPS_AT_ONCE = 2_048
 _PLANS_AT_ONCE = 2.5
 _WORST, _OTHER = -2.5, -1.6
-_JUMP_COST = 12.0
+_JUMP_COST = 20.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
