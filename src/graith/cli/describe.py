@@ -15,13 +15,14 @@ _HEAD = """# Commands
 
 Made from the program's own help by `make pages`; do not edit.
 
-Every command ends with exit status 0 when all is fine, 1 when the music or the set has a problem, 2 for wrong usage or
-unreadable input, and 130 when it was stopped. What a command writes appears whole or not at all, and no command writes
-over a file that it reads. A tune with errors is still engraved, played or converted as far as it can be read: the
-errors are told, and the status is 1.
+Every command ends with exit status 0 when all is fine, 1 when the music or the set has a problem or a recording cannot
+be read or trusted, 2 for wrong usage or other unreadable input, and 130 when it was stopped. What a command writes
+appears whole or not at all, and no command writes over a file that it reads. A tune with errors is still engraved,
+played or converted as far as it can be read: the errors are told, and the status is 1.
 
-With `--json`, standard output holds one JSON value, even when there are problems; when there is no answer at all it
-holds nothing, and standard error holds the sentence that says why. Numbers that have no value are `null`.
+With `--json` (for `graith listen`: `--json -`), standard output holds one JSON value, even when there are problems;
+when there is no answer at all it holds nothing, and standard error holds the sentence that says why. Numbers that have
+no value are `null`.
 
 A tune book is a file or folder of ABC or MusicXML; `--index` is a tune's `X:` number.
 """
@@ -38,6 +39,8 @@ def _helps(group: click.Group, path: tuple[str, ...]) -> Iterator[tuple[tuple[st
     for name in group.list_commands(context):
         command = group.get_command(context, name)
         if isinstance(command, click.Group):
+            if any(isinstance(one, click.Argument) for one in command.params):  # it is a command of its own as well
+                yield (*path, name), _help(command, (*path, name))
             yield from _helps(command, (*path, name))
         elif command is not None:
             yield (*path, name), _help(command, (*path, name))

@@ -54,6 +54,7 @@ class LazyGroup(click.Group):
         "tune": ("graith.cli.tune", "tune", "Check, show, fit, engrave and play tunes."),
         "set": ("graith.cli.set_commands", "set_group", "Time, check, build, engrave and play sets."),
         "book": ("graith.cli.book", "book", "Engrave a whole tune book."),
+        "listen": ("graith.cli.listen", "listen", "Measure a recording of a set or a tune."),
         "demo": ("graith.cli.demo", "demo", "Do the whole job once on the invented demo band."),
     },
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
