@@ -23,7 +23,7 @@ CLOSED_HOLES: dict[ChanterNote, tuple[bool, ...]] = {
 }
 """Which of the eight fingers close their hole, thumb first, little finger of the lower hand last.
 
-Source: the standard fingering of the Highland chanter, from memory; the transcript of a beginner's lesson on the web
+Source: the standard fingering of the Highland chanter, from memory; a beginner's lesson published on the web
 agrees (second-hand).
 """
 
