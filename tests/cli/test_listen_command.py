@@ -76,6 +76,38 @@ def test_json_on_standard_output_is_all_that_stands_there(
     assert json.loads(ran.out)["trusted"] is True
 
 
+def test_one_players_dotted_pairs_are_held_against_the_bands(graith_run: Run, tunes: Path, tmp_path: Path) -> None:
+    strathspey = ("--tune", tunes / "strathspeys.abc", "--index", 1, "--parts", "1")
+    played = performance(timeline_of(one_tune("strathspeys", 1, parts=(1,))), Band(room=None, drums=None))
+    night, band, one = (tmp_path / name for name in ("night.wav", "band.json", "one.json"))
+    write_audio(night, mastered_blocks(played), RATE_HZ)
+    assert graith_run("listen", night, *strathspey, "--players", 3, "--json", band).status == 0
+    assert graith_run("listen", night, *strathspey, "--players", 1, "--against", band, "--json", one).status == 0
+    usual = {(row["written"], row["long_first"]): row["ratio"] for row in pairs_of(band) if row["bar"] == -1}
+    assert usual
+    for row in pairs_of(one):
+        assert row["model"] == pytest.approx(usual.get((row["written"], row["long_first"]), row["written"]))
+
+
+def pairs_of(path: Path) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = json.loads(path.read_text("utf-8"))["pointing"]
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("text", "says"), [("no JSON", "it is no JSON"), ("[1]", "no dotted pairs"), ('{"pointing": [{}]}', "no result")]
+)
+def test_what_is_no_earlier_result_cannot_be_held_against(
+    graith_run: Run, recording: Path, march: tuple[object, ...], tmp_path: Path, text: str, says: str
+) -> None:
+    wrong = tmp_path / "wrong.json"
+    wrong.write_text(text)
+    ran = graith_run("listen", recording, *march, "--against", wrong)
+    assert ran.status == 2
+    assert says in ran.err
+    assert len(ran.err.splitlines()) == 1
+
+
 def test_another_tune_is_refused_with_the_reason(graith_run: Run, recording: Path, tunes: Path, tmp_path: Path) -> None:
     out = tmp_path / "other.json"
     ran = graith_run("listen", recording, "--tune", tunes / "airs.abc", "--index", 1, "--json", out)

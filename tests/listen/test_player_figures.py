@@ -283,6 +283,15 @@ def test_pointing_tells_how_strongly_a_player_points_and_how_well_that_is_known(
     assert 0.8 <= np.mean(np.abs(bars["ratio"] - 4.0) <= bars["uncertainty"]) <= 1.0
 
 
+def test_a_pick_up_does_not_hide_the_dotted_pairs_of_a_tune_played_alone() -> None:
+    text = (files("graith") / "demo" / "tunes" / "strathspeys.abc").read_text(encoding="utf-8")
+    tune = PlannedTune(read_book(text, "book").tunes[0], tune_type_named("strathspey"), 116.0, 116.0)
+    timeline = timeline_of(PlannedSet("alone", (tune,), ()))
+    assert timeline.bars["number"][0] == 0
+    rows = pointing(timeline, aligned(timeline, performance(timeline, ALONE), error_ms=0.0))
+    assert rows["n_pairs"][rows["bar"] == -1].sum() > 50
+
+
 def test_a_player_is_held_against_the_bands_own_pointing() -> None:
     timeline = line_of(*STRATHSPEY)
     band = learnt_pointing(timeline, aligned(timeline, pointed(timeline, 4.0), error_ms=0.0))

@@ -80,6 +80,12 @@ _what_was_played = together(
 @_recording
 @_what_was_played
 @_how_heard
+@click.option(
+    "--against",
+    type=PathArgument(),
+    metavar="RESULT",
+    help="One player: hold dotted pairs against the band's, a result of the same tune that --json wrote.",
+)
 @_JSON_OUT
 @click.option("--pages", "pages_out", type=PathArgument(), metavar="OUT.pdf", help="Write pictures and words as pages.")
 def listen(**options: Any) -> int:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from graith.services.listen_to_recording import Listening, Progress
     from graith.services.take_recording import Blocks, Taken
     from graith.sets.model import PlannedSet
+    from graith.timeline.model import StructuredArray
 
 STANDARD_OUTPUT = Path("-")
 
@@ -37,6 +38,7 @@ def listen_and_tell(
     low_a_hz: float | None,
     scale: str,
     n_players: int | None,
+    against: Path | None,
     json_out: Path | None,
     pages_out: Path | None,
 ) -> int:
@@ -54,13 +56,21 @@ def listen_and_tell(
 
     with as_wrong_usage():
         chosen_scale = scale_named(scale)
-    check_outs(recording, json_out, pages_out, reads=[one for one in (set_file, tune_file) if one is not None])
+    read = [one for one in (set_file, tune_file, against) if one is not None]
+    check_outs(recording, json_out, pages_out, reads=read)
+    usual = None if against is None else _usual_pointing(against)
     planned = _planned(set_file, tune_file, index=index, parts=parts, tempo_bpm=tempo_bpm)
     quiet = json_out == STANDARD_OUTPUT
     heard_sound = take_in(recording)
     with shares(f"Listening to {recording.name}") as on_share:
         listening = listen_to_set(
-            heard_sound, planned, scale=chosen_scale, low_a_hz=low_a_hz, n_players=n_players, progress=on_share
+            heard_sound,
+            planned,
+            scale=chosen_scale,
+            low_a_hz=low_a_hz,
+            n_players=n_players,
+            progress=on_share,
+            against=usual,
         )
     if json_out is not None:
         write_json(listening_json(listening), json_out)
@@ -146,6 +156,24 @@ def write_json(answer: dict[str, Any], out: Path) -> None:
         click.echo(text)
     else:
         write_text(out, f"{text}\n")
+
+
+def _usual_pointing(path: Path) -> StructuredArray:
+    """Return the dotted pairs of an earlier result.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or is no result that has them.
+    """
+    from graith.files.read_files import read_text
+    from graith.listen.player_figures import usual_pointing
+
+    try:
+        return usual_pointing(json.loads(read_text(path)))
+    except (json.JSONDecodeError, ListenError) as error:
+        says = str(error) if isinstance(error, ListenError) else "It is no JSON; give the file that --json wrote."
+        raise FileError(f"{path}: {says[0].lower()}{says[1:]}") from None
 
 
 def _planned(

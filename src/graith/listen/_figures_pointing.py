@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -95,6 +97,43 @@ def learnt_pointing(
     return usual
 
 
+def held_against(rows: StructuredArray, model: StructuredArray) -> StructuredArray:
+    """Return the same rows held against another recording's usual ratios.
+
+    Parameters
+    ----------
+    rows, model : structured arrays of ``POINTING_DTYPE``
+        Of the model only the rows over all bars count; kinds that it lacks stay held against the written ratio.
+    """
+    held = rows.copy()
+    held["model"] = [_held(model, float(row["written"]), bool(row["long_first"])) for row in rows]
+    return held
+
+
+def usual_pointing(result: Mapping[str, Any]) -> StructuredArray:
+    """Return the usual ratios that an earlier result, as JSON, has of its dotted pairs.
+
+    Parameters
+    ----------
+    result : mapping
+        As docs/schema/listening.schema.json describes.
+
+    Raises
+    ------
+    ListenError
+        If it is no such result, or has no dotted pairs over all bars.
+    """
+    given = result.get("pointing") if isinstance(result, Mapping) else None
+    try:
+        rows = [tuple(one[name] for name in POINTING_DTYPE.names or ()) for one in given or () if one["bar"] == -1]
+        usual: StructuredArray = np.array(rows, dtype=POINTING_DTYPE)
+    except (KeyError, TypeError, ValueError):
+        raise ListenError("It is no result of listening; give the file that --json wrote.") from None
+    if not usual.size:
+        raise ListenError("It tells of no dotted pairs; give the result of a recording of a tune that has them.")
+    return usual
+
+
 _PAIR_DTYPE = np.dtype(
     [
         ("bar", np.int32),
@@ -128,13 +167,23 @@ def _written_pairs(timeline: Timeline) -> tuple[npt.NDArray[np.int64], npt.NDArr
     dotted = (long == 3 * short) | ((long == 2 * short) & compound)
     lengths = num / den
     pair_beats = lengths[:-1] + lengths[1:]
-    place = (notes["start_num"][:-1] % notes["start_den"][:-1]) / notes["start_den"][:-1]
+    place = _in_beat(timeline)[:-1]
     parts = place / pair_beats
     whole = (np.abs(parts - np.round(parts)) < 1e-6) & (place + pair_beats < 1.0 + 1e-6)
     same_bar = (notes["bar"][:-1] == notes["bar"][1:]) & (notes["bar"][:-1] >= 0)
     sounding = (notes["chanter_note"][:-1] >= 0) & (notes["chanter_note"][1:] >= 0)
     at = np.flatnonzero(dotted & whole & same_bar & sounding)
     return at, first[at] > second[at], long[at] / short[at]
+
+
+def _in_beat(timeline: Timeline) -> Floats:
+    """Return where in its beat each note begins, 0 to 1: counted from its bar, a pick-up's from the bar after it."""
+    notes, bars = timeline.notes, timeline.bars
+    full = np.minimum(np.arange(bars.size) + (bars["number"] == 0), bars.size - 1)
+    begins = (bars["start_num"] / bars["start_den"])[full]
+    after = notes["start_num"] / notes["start_den"] - begins[np.maximum(notes["bar"], 0)]
+    place = np.mod(after, 1.0)
+    return np.where(place > 1.0 - 1e-6, 0.0, place)
 
 
 def _pairs(

@@ -45,7 +45,9 @@ def figure_findings(heard: Heard, timeline: Timeline) -> list[Finding]:
     if heard.figures is not None:
         for fault in _FAULTS:
             found += _of_fault(heard.figures.figures, fault, timeline)
-    return [*found, *(_pointing(heard.pointing) if heard.pointing is not None else ())]
+    if heard.pointing is not None and heard.n_players == 1:  # a band's own way is the model, not a fault
+        found += _pointing(heard.pointing)
+    return found
 
 
 def _of_fault(figures: StructuredArray, fault: _Fault, timeline: Timeline) -> Iterator[Finding]:

@@ -107,15 +107,15 @@ def listen_to(
     alignment = for_one_player(found) if players == 1 else for_players(found)
     tempo = tempo_heard(timeline, alignment)
     edges = start_stop_heard(samples, timeline, alignment, drones, low_a_hz=pitch_hz, note_hz=notes_hz)
-    together = figures = pairs = None
+    together = figures = None
     if players == 1:
         edges = replace(edges, lone=())  # nobody else was there to be early or late
-        # Both by what sounds: how long a reed takes to speak is the same for gracenotes and notes.
+        # By what sounds: how long a reed takes to speak is the same for gracenotes and notes.
         figures = _figures(samples, timeline, found.alignment, notes_hz, drones)
-        pairs = pointing(timeline, found.alignment, graces=None if figures is None else figures.graces)
     else:
         together = togetherness_heard(samples, timeline, alignment, note_hz=notes_hz, tempo=tempo)
         edges = _with_usual_spreads(edges, together)
+    pairs = pointing(timeline, found.alignment, graces=None if figures is None else figures.graces)
     done(1.0)
     return Heard(
         trusted=True,

@@ -21,7 +21,13 @@ from graith.listen._figures_beat import begins_s, off_the_beat_s, robust_spread_
 from graith.listen._figures_change import changes_at, learnt_changes, plain_changes
 from graith.listen._figures_frames import WINDOW_SAMPLES, NoteModel, learnt_notes
 from graith.listen._figures_habit import FEWEST_TO_LEARN, habit_of
-from graith.listen._figures_pointing import POINTING_DTYPE, learnt_pointing, pointing
+from graith.listen._figures_pointing import (
+    POINTING_DTYPE,
+    held_against,
+    learnt_pointing,
+    pointing,
+    usual_pointing,
+)
 from graith.listen._figures_rows import (
     CANNOT_TELL,
     CRUSHED,
@@ -61,10 +67,12 @@ __all__ = [
     "POINTING_DTYPE",
     "FigureLimits",
     "PlayerFigures",
+    "held_against",
     "learnt_graces",
     "learnt_pointing",
     "player_figures",
     "pointing",
+    "usual_pointing",
 ]
 
 _SHORTEST_S = 1.0

@@ -15,7 +15,7 @@ from graith.services.take_recording import Taken, in_memory, stretch_taken
 from graith.sets.model import PlannedSet
 from graith.sound.scale import HARMONIC, Scale
 from graith.timeline.make_timeline import timeline_of
-from graith.timeline.model import Timeline
+from graith.timeline.model import StructuredArray, Timeline
 
 Progress = Callable[[float], object]
 """Given the share of the work that is done, 0 to 1."""
@@ -59,6 +59,7 @@ def listen_to_set(
     progress: Progress | None = None,
     should_stop: Callable[[], bool] | None = None,
     listener: Listener | None = None,
+    against: StructuredArray | None = None,
 ) -> Listening:
     """Return what was heard in a recording of a set, with its findings; times are the file's own.
 
@@ -77,6 +78,9 @@ def listen_to_set(
     progress : callable, optional
     should_stop : callable, optional
         Asked now and then; when it returns true the work ends.
+    against : structured array of ``POINTING_DTYPE``, optional
+        The band's usual dotted pairs, of :func:`graith.listen.player_figures.usual_pointing`, to hold one player's
+        against; else they are held against the written ones.
     listener : callable, optional
         Instead of Graith's own.
 
@@ -112,6 +116,10 @@ def listen_to_set(
         progress=progress,
         should_stop=should_stop,
     )
+    if against is not None and heard.pointing is not None:
+        from graith.listen.player_figures import held_against
+
+        heard = replace(heard, pointing=held_against(heard.pointing, against))
     told = in_file_time(replace(heard, findings=()))
     return Listening(with_findings(told, timeline), planned, timeline, stretch.samples)
 
