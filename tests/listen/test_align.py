@@ -17,7 +17,7 @@ from graith.listen.align import Aligned, aligned, for_one_player, for_players
 from graith.listen.frames import Frames, frames_of
 from graith.listen.lay_steps import script_of, steadied
 from graith.listen.model import WORKING_RATE_HZ
-from graith.listen.note_shares import note_shares, onset_scores, share_scores
+from graith.listen.note_shares import note_shares, onset_scores, share_scores, stands_out_db
 from graith.listen.place_onsets import late_frames
 from graith.sound.model import Band
 from played_recordings import (
@@ -323,3 +323,19 @@ def test_pitches_that_always_come_late_are_said_to_speak_late() -> None:
 def test_noise_added_moves_onsets_little(short: Played) -> None:
     noisy = replace(short, sound=short.sound + noise(short.sound.size / WORKING_RATE_HZ, 0.01))
     assert sizes_ms(heard_in(noisy)[0], noisy)[1] < 12.0
+
+
+def test_noise_makes_the_notes_stand_out_less(solo: Played, solo_heard: Listened) -> None:
+    clean = stands_out_db(solo_heard[1], solo_heard[0].labels)
+    draws = np.random.default_rng(4).normal(0.0, 1.0, solo.sound.size).astype(np.float32)
+    noisy = replace(solo, sound=solo.sound + draws * float(np.sqrt(np.mean(solo.sound**2))) * np.float32(0.5))
+    found, frames = heard_in(noisy)
+    buried = stands_out_db(frames, found.labels)
+    assert clean is not None
+    assert buried is not None
+    assert clean - buried > 5.0
+
+
+def test_nothing_stands_out_where_no_note_is_sure(solo_heard: Listened) -> None:
+    frames = solo_heard[1]
+    assert stands_out_db(frames, np.full(frames.n, -1, dtype=np.int8)) is None

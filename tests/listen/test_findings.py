@@ -433,6 +433,14 @@ def test_clipping_and_softness_are_told_even_of_a_recording_that_cannot_be_trust
     assert {one.kind for one in found(poor)} == {"clipping", "soft"}
 
 
+def test_pipes_that_hardly_stand_out_of_the_noise_are_told_and_clear_ones_are_not() -> None:
+    heard = heard_as_planned(MEDLEY)
+    assert not found(replace(heard, stands_out_db=19.0))
+    (finding,) = found(replace(heard, stands_out_db=14.2))
+    assert (finding.kind, finding.size, finding.unit) == ("noisy", 14.2, "dB")
+    assert "only 14 dB" in finding.says
+
+
 def test_nothing_of_the_playing_is_said_when_the_recording_cannot_be_trusted() -> None:
     heard = heard_as_planned(MEDLEY, tuning=tuning({0: 40.0}), trusted=False, reason="It is another tune.")
     assert found(heard) == []

@@ -1,4 +1,4 @@
-"""What is worth saying of the recording itself: what its file lacks, clipping, too soft, at a wrong speed."""
+"""What is worth saying of the recording itself: what its file lacks, clipped, soft, noisy, at a wrong speed."""
 
 from __future__ import annotations
 
@@ -13,13 +13,16 @@ CLIPPED_SHARE = 1e-4
 SOFT_DB = -45.0
 """Both common practice, no source: clipping that a meter would show; a level at which a phone's own noise counts."""
 
+NOISY_DB = 16.5
+"""Bands in rooms stand out by 18 to 25 dB; with as much noise as music less 5 dB, by 15.5 to 16 (``bench/listen``)."""
+
 _SAID = 2.0
 
 
 def recording_findings(heard: Heard) -> list[Finding]:
     """Return what is worth saying of the recording; these are no deviations of the playing."""
     told = [Finding("file", 1.0, "notes", 0.0, note, _SAID) for note in heard.recording.notes]
-    return [*told, *_clipping(heard), *_level(heard), *_speed(heard)]
+    return [*told, *_clipping(heard), *_level(heard), *_noise(heard), *_speed(heard)]
 
 
 def _clipping(heard: Heard) -> list[Finding]:
@@ -45,6 +48,16 @@ def _level(heard: Heard) -> list[Finding]:
         "noise widens every uncertainty."
     )
     return [Finding("soft", level_db, "dB", 0.0, says, _SAID)]
+
+
+def _noise(heard: Heard) -> list[Finding]:
+    if heard.stands_out_db is None or heard.stands_out_db >= NOISY_DB:
+        return []
+    says = (
+        f"The pipes stand out by only {amount(heard.stands_out_db)} dB of what else is heard: the place is noisy, or "
+        "the phone too far off. Go nearer, four to six metres; every uncertainty here is wider for it."
+    )
+    return [Finding("noisy", heard.stands_out_db, "dB", 0.0, says, _SAID)]
 
 
 def _speed(heard: Heard) -> list[Finding]:

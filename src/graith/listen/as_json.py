@@ -47,6 +47,7 @@ def as_json(heard: Heard, timeline: Timeline) -> Json:
         "recording": _recording(heard),
         "set": timeline.name,
         "n_players": heard.n_players,
+        "stands_out_db": heard.stands_out_db,
         "speed": heard.speed,
         **_pitches(heard),
         **_edges(heard.start_stop, has_spread=heard.n_players != 1),

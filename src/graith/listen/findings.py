@@ -25,7 +25,7 @@ FINDING_KINDS = (
     "drones drift", "drones in", "drones after", "early chanter", "straggler", "start", "stop", "tempo", "tempo drift",
     "surge", "unsteady", "togetherness", "loose bars", "left out", "repeated", "false start", "missing notes",
     "wrong note", "not all", "figure missing", "figure crushed", "figure late", "pointing", "clipping", "soft",
-    "speed", "file",
+    "noisy", "speed", "file",
 )  # fmt: skip
 """Every word that a finding's ``kind`` may be."""
 

@@ -81,6 +81,8 @@ class Heard:
         Long to short in one player's dotted pairs; None for several players.
     wrong_notes : structured array of ``WRONG_NOTE_DTYPE``, or None
         Notes in whose place another was played.
+    stands_out_db : float or None
+        How far the notes stand out of what sounds besides them, drones, noise and room: less in noise and far away.
     speed : float or None
         How many times too fast the recording runs, when it can be told and matters; None else.
     n_players : int or None
@@ -104,6 +106,7 @@ class Heard:
     figures: PlayerFigures | None = None
     pointing: StructuredArray | None = None
     wrong_notes: StructuredArray | None = None
+    stands_out_db: float | None = None
     speed: float | None = None
     n_players: int | None = None
     findings: tuple[Finding, ...] = ()

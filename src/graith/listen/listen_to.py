@@ -14,6 +14,7 @@ from graith.listen.frames import frames_of
 from graith.listen.guess_pitch import guessed_low_a_hz, long_spectrum
 from graith.listen.heard import Heard, facts_of
 from graith.listen.model import Alignment, Drones, Edge, Floats, Recording, Singles, StartStop, Tuning
+from graith.listen.note_shares import stands_out_db
 from graith.listen.player_figures import PlayerFigures, player_figures, pointing
 from graith.listen.start_stop import start_stop_heard
 from graith.listen.tempo_heard import tempo_heard
@@ -88,6 +89,7 @@ def listen_to(
         found = aligned(frames, timeline, scale.note_hz(pitch_hz))
     except ListenError as error:
         return refused(str(error))
+    clear_db = stands_out_db(frames, found.labels)
     del frames  # the largest of all arrays, and needed no more
     done(0.6)
     reason = distrust(found, clear)
@@ -131,6 +133,7 @@ def listen_to(
         figures=figures,
         pointing=pairs,
         wrong_notes=wrong_notes(found.alignment, found.scores),
+        stands_out_db=clear_db,
         speed=speed_of(pitch_hz, tempo, low_a_hz is not None),
         n_players=players,
     )

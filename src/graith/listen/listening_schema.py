@@ -39,6 +39,9 @@ def listening_schema() -> Schema:
         "recording": _recording(),
         "set": _told(_TEXT, "Name of the set that was listened for."),
         "n_players": _told({"type": ["integer", "null"], "minimum": 1}, "As told, or one when one was heard."),
+        "stands_out_db": _told(
+            _MAYBE, "How far the notes stand out of what sounds besides them; below 16.5 dB it is noisy or far away."
+        ),
         "speed": _told(_MAYBE, "How many times too fast the recording runs; null when right or not known."),
         **_pitches(),
         **_edges(),

@@ -71,6 +71,24 @@ def _spectra(frames: Frames, labels: Labels, notes_hz: Floats) -> Singles:
     return spectra
 
 
+def stands_out_db(frames: Frames, labels: Labels) -> float | None:
+    """Return how far the notes stand out of what sounds besides them, in dB; None where no note is sure.
+
+    Each note's mean power above what stands still and echoes, as a multiple of it, in the eighth of the bins where it
+    is strongest.
+    """
+    strengths, weights = [], []
+    for note in range(9):
+        own = frames.levels[labels == note]
+        if len(own) >= _LEAST_FRAMES:
+            power = np.sort(np.expm1(own).mean(axis=0))
+            strengths.append(float(power[-(power.size // 8) :].mean()))
+            weights.append(len(own))
+    if not strengths or max(strengths) <= 0.0:
+        return None
+    return 10.0 * float(np.log10(np.average(strengths, weights=weights)))
+
+
 def share_scores(shares: Singles) -> Singles:
     """Return the log-likelihood of each note, and of no chanter, in each frame by its shares, shape (frames, 10).
 
