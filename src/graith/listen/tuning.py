@@ -39,7 +39,8 @@ from graith.sound.scale import Scale, checked_low_a_hz
 Bools = npt.NDArray[np.bool_]
 Products = npt.NDArray[np.complex128]
 
-_WINDOW_S, _HOP_S = 0.040, 0.010
+# Short enough to hear a player who is far off, 60 Hz at the highest partial: a longer window leans to the others.
+_WINDOW_S, _HOP_S = 0.016, 0.004
 _N_LAGS = 16
 _SKIP_S, _BEFORE_END_S = 0.025, 0.005
 _LEAST_SOUNDING_S = _WINDOW_S + _HOP_S
@@ -47,7 +48,7 @@ _HIGHEST_HZ = 5_500.0
 _N_STRETCHES = 6
 _N_GROUPS = 2 * _N_STRETCHES
 _MOST_OTHERS = 40
-_KEEPS_OFF_HZ = 45.0
+_KEEPS_OFF_HZ = 80.0
 _COARSE_WITHIN_CENTS = 70.0
 _NO_NOTE_BEYOND_CENTS = 66.0
 _COARSE_SAMPLES = 1_024
@@ -59,13 +60,14 @@ _LEAST_SHARE = 0.5
 _LEAST_LINES = 2
 _LINE_WINDOW_HZ = 0.72 / _WINDOW_S / math.sqrt(2.0 * math.log(2.0))  # a Hann window's response as if normal
 _MEAN_TAPER_CENTS = 40.0
-_SPREAD_REACH = 1.0
-_SPREAD_FROM_ELSEWHERE_CENTS = 1.4  # rooms, vibrato and notes' starts widen a single player's lines by so much
+_SPREAD_REACH = 1.3
+_SPREAD_FROM_ELSEWHERE_CENTS = 1.0  # rooms, vibrato and notes' starts widen a single player's lines by so much
 _LEAST_SPREAD_CENTS = 0.3
 _MEAN_LAGS = 8
 _MOST_ERROR_CENTS = 8.0
-_LEVELS_SHARE = 0.22
-_CHANCE_SHARE = 0.45
+_LOUDNESS_POWER, _SEVERAL_CENTS = 0.25, 2.0
+_LEVELS_SHARE = 0.15
+_CHANCE_SHARE = 0.35
 _LEAST_ERROR_CENTS = 0.1
 _CENTS = 1200.0 / math.log(2.0)
 
@@ -179,7 +181,7 @@ def tuning_heard(samples: Singles, alignment: Alignment, drones: Drones, *, scal
     samples : float32 array, shape (samples,)
         Mono at :data:`graith.listen.model.WORKING_RATE_HZ`.
     alignment : Alignment
-        Where the melody notes sound. Notes shorter than about 80 ms, and gracenotes, are not measured.
+        Where the melody notes sound. Notes shorter than about 50 ms, and gracenotes, are not measured.
     drones : Drones
         Low A is twice their tenors' pitch, or four times their basses'.
     scale : Scale
@@ -291,7 +293,7 @@ def _note_row(lines: _NoteLines) -> tuple[bool, float, float, float, float, floa
     n_groups = int(filled.sum())
     others = _line_shifts_cents(left_out(products), left_out(powers), turns_s, lines.base_hz) * np.minimum(widened, 3.0)
     errors = jackknife_sd(others) if n_groups > 2 else np.full(partials.size, 2.0 + spread)
-    weights = np.maximum(whole_powers[1], 0.0) ** 0.25 / (errors**2 + ((0.3 + 0.3 * spread) * widened) ** 2)
+    weights = _loudness(whole_powers[1], spread) / (errors**2 + ((0.3 + 0.3 * spread) * widened) ** 2)
     mean, weights = _robust_mean(total, weights, 0.75 + 0.75 * spread)
     chance = float(jackknife_sd((others * weights).sum(axis=1))) if n_groups > 2 else 1.0 + 0.3 * spread
     apart = float(np.sqrt((weights**2 * (total - mean) ** 2).sum()))
@@ -305,7 +307,7 @@ def _note_row(lines: _NoteLines) -> tuple[bool, float, float, float, float, floa
             for both in zip(left_out(products), left_out(powers), strict=True)
         ]
     )
-    spread_error = math.hypot(float(jackknife_sd(spreads)) if n_groups > 2 else 0.3 * spread, 0.18 * spread + 0.5)
+    spread_error = math.hypot(float(jackknife_sd(spreads)) if n_groups > 2 else 0.3 * spread, 0.15 * spread + 0.35)
     return (
         True,
         lines.base_hz * 2.0 ** (mean / 1200.0),
@@ -316,6 +318,16 @@ def _note_row(lines: _NoteLines) -> tuple[bool, float, float, float, float, floa
         _drift_cents((shifts * weights).sum(axis=1), np.flatnonzero(filled)),
         lines.sounding_s,
     )
+
+
+def _loudness(powers: Floats, spread: float) -> Floats:
+    """Return how much partials weigh by their loudness.
+
+    A single player's loudest partials tell most. Of several players the room holds now one's partial louder, now
+    another's: the mean over all of them is freest of that when they count alike.
+    """
+    loudness: Floats = np.maximum(powers, 0.0) ** (_LOUDNESS_POWER / (1.0 + (spread / _SEVERAL_CENTS) ** 2))
+    return loudness
 
 
 def _line_shifts_cents(products: Products, powers: Floats, turns_s: Floats, base_hz: float) -> Floats:
