@@ -59,7 +59,8 @@ def _sound(played: Performance) -> Singles:
     clean = np.concatenate(list(sound_blocks(played, rate_hz=WORKING_RATE_HZ)))
     clean = np.pad(clean, round(BEFORE_S * WORKING_RATE_HZ))
     noise = np.random.default_rng(3).normal(size=clean.size) * np.sqrt(np.mean(clean**2)) * 10 ** (-25 / 20)
-    return (clean + noise).astype(np.float32)
+    samples: Singles = (clean + noise).astype(np.float32)
+    return samples
 
 
 def _edges_s(played: Performance, *, early: bool = False, late: bool = False) -> tuple[float, float]:
@@ -117,6 +118,28 @@ def test_start_and_stop_are_within_30_ms_and_nobody_is_invented(timeline: Timeli
     assert abs(heard.start.time_s - start_s) < 0.030
     assert abs(heard.stop.time_s - stop_s) < 0.030
     assert heard.lone == ()
+
+
+def test_partials_that_beat_away_before_the_stop_do_not_make_it_early(timeline: Timeline) -> None:
+    played = _played(timeline)
+    _, stop_s = _edges_s(played)
+    samples = _sound(played)
+    time_s = np.arange(samples.size) / WORKING_RATE_HZ
+    dip = 1.0 - 0.75 * np.clip(1.0 - np.abs(time_s - (stop_s - 0.08)) / 0.06, 0.0, 1.0)
+    heard = _heard(played, timeline, (samples * dip).astype(np.float32))
+    assert heard.stop is not None
+    assert abs(heard.stop.time_s - stop_s) < 0.030
+
+
+@pytest.mark.parametrize("held_s", [-0.25, 0.4])
+def test_a_last_note_held_otherwise_than_written_ends_where_it_is_heard(timeline: Timeline, held_s: float) -> None:
+    played = _played(timeline)
+    alignment = _alignment(played)
+    alignment.steps["expected_s"][-1] -= held_s
+    note_hz = played.band.scale.note_hz(480.0)
+    heard = start_stop_heard(_sound(played), timeline, alignment, _drones(timeline), low_a_hz=480.0, note_hz=note_hz)
+    assert heard.stop is not None
+    assert abs(heard.stop.time_s - _edges_s(played)[1]) < 0.030
 
 
 def test_no_spread_is_given_because_one_entry_does_not_tell_it(timeline: Timeline) -> None:

@@ -6,6 +6,10 @@ drum strokes count little. Entries of players, normally distributed about a comm
 that sounds at each moment; the room (or the reed) lets a part of it die away late; one player may have been alone
 before the start or after the stop. The likeliest of these shapes is what is given, and one alone only when the shape
 with him is far likelier than any without.
+
+Frames overlap and partials of several players beat, so the likelihood is far surer of itself than it may be: a beat
+that dips before the stop looks like an early stop in a large room. What is known beforehand therefore weighs much:
+where the alignment has the edge, with what it is usually off by, and how long the last note should have lasted.
 """
 
 from __future__ import annotations
@@ -45,8 +49,20 @@ _WORTH_EARLY, _WORTH_LATE = 14.0, 13.0
 _UNLIKELY = 4.0 * (np.log(_SPREADS_MS / 14.0) / 0.5) ** 2
 """What is taken off the log-likelihood for each spread: a usual spread of 14 ms, no source, is preferred."""
 
-_TIME_WIDTH_MS, _LONE_WIDTH_MS = 50.0, 40.0
-"""Of 90 % intervals, over recordings with six and fifteen players of our own sound and of sampled reeds."""
+_START_WIDTH_MS, _STOP_WIDTH_MS, _LONE_WIDTH_MS = 24.0, 35.0, 40.0
+"""Of 90 % intervals, over recordings with one, six and fifteen players of our own sound and of sampled reeds."""
+
+_STARTS_EARLY_S, _STOPS_LATE_S, _FOR_ALL_HABIT = 0.004, 0.018, 0.15
+"""How early the alignment has the first note, how late the last one's end, and the share of the note's habit added.
+
+Over 108 recordings: those of ``bench/listen``, and the same cases with other seeds.
+"""
+
+_START_AWAITED_S, _STOP_AWAITED_S, _MOST_AGAINST = 0.006, 0.004, 100.0
+"""How widely the edges are awaited, in the likelihood's own measure, which counts the same sound many times over."""
+
+_LENGTH_COUNTS, _LENGTH_HELD_S = 0.3, 0.08
+"""How much the last note's written length counts, unless it was held longer or shorter than this."""
 
 _UNWATCHED_MS, _LEAST_OUTSIDE_S = 60.0, 0.3
 """For an edge that the alignment alone tells: a first note too short to be watched, or hidden by the drones."""
@@ -156,10 +172,33 @@ def _laid(inside_s: Floats, times_s: Floats, entries: Floats) -> Floats:
     return laid
 
 
-def _far(times_s: Floats) -> Floats:
-    """Return what speaks against times far from the one told by the alignment, which may have followed one alone."""
-    against: Floats = np.minimum(0.5 * (times_s / 0.045) ** 2, 25.0)
-    return against
+@dataclass(frozen=True, slots=True)
+class _Awaited:
+    """Where an edge is awaited, from the told one toward the music, and how widely."""
+
+    time_s: float
+    width_s: float
+
+    def against(self, times_s: Floats) -> Floats:
+        """Return what speaks against times; bounded, because the alignment may have followed one alone."""
+        against: Floats = np.minimum(0.5 * ((times_s - self.time_s) / self.width_s) ** 2, _MOST_AGAINST)
+        return against
+
+
+_ANYWHERE_NEAR = _Awaited(0.0, 0.045)
+
+
+def _start_awaited(habit_s: float) -> _Awaited:
+    return _Awaited(_STARTS_EARLY_S + habit_s, _START_AWAITED_S)
+
+
+def _stop_awaited(row: np.void, habit_s: float) -> _Awaited:
+    """Return where the stop is awaited: a little before the told one, nearer to where the last note should end."""
+    late_s = _STOPS_LATE_S + _FOR_ALL_HABIT * habit_s
+    short_s = float(row["start_s"] + row["expected_s"] - row["stop_s"])
+    if abs(short_s) < _LENGTH_HELD_S:
+        late_s -= _LENGTH_COUNTS * short_s
+    return _Awaited(late_s - habit_s, _STOP_AWAITED_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +213,7 @@ class _Shape:
     worth: float
 
 
-def _without(watched: _Watched, entries: Floats, reach_s: float = 0.7) -> _Shape:
+def _without(watched: _Watched, entries: Floats, awaited: _Awaited, reach_s: float = 0.7) -> _Shape:
     """Return the likeliest shape in which nobody is alone."""
     from graith.listen._edge_loops import shape_likelihoods
 
@@ -183,18 +222,18 @@ def _without(watched: _Watched, entries: Floats, reach_s: float = 0.7) -> _Shape
     rough_s = np.arange(max(-reach_s, inside_s[0] + 0.1), min(inside_s[-1] - 0.06, reach_s), 0.012)
     few = _laid(inside_s[::2], rough_s, entries[:, 2])
     worth = shape_likelihoods(watched.power[::2], watched.base, few.reshape(-1, few.shape[2]))
-    worth -= np.repeat(_far(rough_s), entries.shape[0])
+    worth -= np.repeat(awaited.against(rough_s), entries.shape[0])
     best_s = float(rough_s[int(worth.argmax()) // entries.shape[0]])
     times_s = best_s + np.arange(-0.06, 0.061, 0.004)
     all_ = _laid(inside_s, times_s, flat)
     worth = shape_likelihoods(watched.power, watched.base, all_.reshape(-1, inside_s.size))
-    against = _UNLIKELY[: entries.shape[1]] + _far(times_s)[:, None, None]
+    against = _UNLIKELY[: entries.shape[1]] + awaited.against(times_s)[:, None, None]
     worth = worth.reshape(times_s.size, *entries.shape[:2]) - against
     time, room, spread = np.unravel_index(int(worth.argmax()), worth.shape)
     return _Shape(float(times_s[time]), float(_SPREADS_MS[spread]), int(room), 0.0, 0.0, float(worth.max()))
 
 
-def _with(watched: _Watched, entries: Floats) -> _Shape | None:
+def _with(watched: _Watched, entries: Floats, awaited: _Awaited) -> _Shape | None:
     """Return the likeliest shape in which one is alone before the others; ``worth`` as without one."""
     from graith.listen._edge_loops import shape_likelihoods
 
@@ -211,15 +250,17 @@ def _with(watched: _Watched, entries: Floats) -> _Shape | None:
         one = _laid(frames_s, pairs[:, 0], entries[room, 0:1])[:, 0]
         for share in _SHARES:
             worth = shape_likelihoods(power, watched.base, share * one + (1.0 - share) * many)
-            worth -= _far(pairs[:, 1])
+            worth -= awaited.against(pairs[:, 1])
             if worth.max() > best:
                 best, found = float(worth.max()), (room, share, *pairs[int(worth.argmax())])
     if found is None:
         return None
-    return _refined(watched, entries, *found)
+    return _refined(watched, entries, awaited, *found)
 
 
-def _refined(watched: _Watched, entries: Floats, room: int, share: float, alone_s: float, time_s: float) -> _Shape:
+def _refined(
+    watched: _Watched, entries: Floats, awaited: _Awaited, room: int, share: float, alone_s: float, time_s: float
+) -> _Shape:
     from graith.listen._edge_loops import shape_likelihoods
 
     inside_s = watched.inside_s
@@ -229,7 +270,7 @@ def _refined(watched: _Watched, entries: Floats, room: int, share: float, alone_
         many = _laid(inside_s, times_s, entries[room]).reshape(-1, inside_s.size)
         one = _laid(inside_s, np.array([shape.alone_s]), entries[room, 0:1])[0]
         worth = shape_likelihoods(watched.power, watched.base, shape.share * one + (1.0 - shape.share) * many)
-        worth = worth - (_far(times_s)[:, None] + _UNLIKELY).ravel()
+        worth = worth - (awaited.against(times_s)[:, None] + _UNLIKELY).ravel()
         time, spread = np.unravel_index(int(worth.argmax()), (times_s.size, _SPREADS_MS.size))
         alone = shape.alone_s + np.arange(-0.04, 0.041, 0.005)
         shares = shape.share * np.array([0.6, 0.75, 0.88, 1.0, 1.15, 1.35])
@@ -239,7 +280,7 @@ def _refined(watched: _Watched, entries: Floats, room: int, share: float, alone_
         part, place = np.unravel_index(int(better.argmax()), (shares.size, alone.size))
         shape = _Shape(
             float(times_s[time]), float(_SPREADS_MS[spread]), room, float(shares[part]), float(alone[place]),
-            float(better.max() - _UNLIKELY[spread] - _far(times_s)[time]),
+            float(better.max() - _UNLIKELY[spread] - awaited.against(times_s)[time]),
         )  # fmt: skip
     return shape
 
@@ -270,7 +311,7 @@ def _habit_s(samples: Singles, steps: StructuredArray, index: int, hz: float, *,
         inner_s = min(float(lasting_s[place]), _INSIDE_S)
         watched = _watched(samples, float(edges_s[place]), sign, inner_s, 0.25, hz)
         if watched is not None:
-            found.append(sign * _without(watched, _entries(is_stop)[:, :4], 0.12).time_s)
+            found.append(sign * _without(watched, _entries(is_stop)[:, :4], _ANYWHERE_NEAR, 0.12).time_s)
     return float(np.clip(np.median(found), 0.0, 0.15)) if len(found) >= 3 else 0.0
 
 
@@ -287,18 +328,22 @@ def _edge_heard(
     watched = _watched(samples, told_s, sign, inner_s, outer_s, hz)
     if watched is None:
         outside_s = samples.size / WORKING_RATE_HZ - told_s if is_stop else told_s
-        return (Edge(told_s, _UNWATCHED_MS, None, 0.0), ()) if outside_s > _LEAST_OUTSIDE_S else None
+        awaited = _stop_awaited(row, 0.0) if is_stop else _start_awaited(0.0)
+        edge = Edge(told_s + sign * awaited.time_s, _UNWATCHED_MS, None, 0.0)
+        return (edge, ()) if outside_s > _LEAST_OUTSIDE_S else None
     entries = _entries(is_stop)
     habit_s = _habit_s(samples, steps, index, hz, is_stop=is_stop)
-    shape = _without(watched, entries)
-    split = _with(watched, entries)
+    awaited = _stop_awaited(row, habit_s) if is_stop else _start_awaited(habit_s)
+    shape = _without(watched, entries, awaited)
+    split = _with(watched, entries, awaited)
     lone: tuple[Lone, ...] = ()
     most, least_worth = (_LARGEST_LATE_SHARE, _WORTH_LATE) if is_stop else (_LARGEST_EARLY_SHARE, _WORTH_EARLY)
     if split is not None and split.worth - shape.worth > least_worth and _is_lone(split, most):
         shape = split
         by_ms = 1000.0 * (shape.time_s - shape.alone_s)
         lone = (Lone(not is_stop, told_s + sign * shape.alone_s - habit_s, by_ms, _LONE_WIDTH_MS),)
-    edge = Edge(told_s + sign * shape.time_s - habit_s, _TIME_WIDTH_MS + 0.5 * shape.spread_ms, None, 0.0)
+    width_ms = (_STOP_WIDTH_MS if is_stop else _START_WIDTH_MS) + 0.5 * shape.spread_ms
+    edge = Edge(told_s + sign * shape.time_s - habit_s, width_ms, None, 0.0)
     return edge, lone
 
 
