@@ -51,6 +51,7 @@ _ALWAYS_FREE_HZ_SHARE = 0.8  # of low A: below low G no chanter sounds
 _NOTE_KEEPS_OFF_HZ = 22.0
 _90_PERCENT = 1.645
 _TENOR_REACH_S = 0.6  # longer lags tell where most tenors are, not their mean
+_BASS_TAPER = 2.0  # of the spread: lags at which the line has hardly decayed yet, for the same reason
 _TENOR_WITHIN_CENTS = 30.0
 _HOLDS_BASS = 0.3
 _EVEN_TO_ODD = 0.4
@@ -352,7 +353,8 @@ def _bass(lines: _Lines) -> _Kind | None:
             if abs(complex(coherence[1, 0])) < _LEAST_COHERENT or loud[line] < _LEAST_LOUD * loud.max():
                 continue
             others = left_out(products) / np.maximum(left_out(powers), 1e-30)
-            shift = mean_shift_hz(np.concatenate([coherence[None], others]), turns_s[1:, line : line + 1], spread_hz)
+            both = np.concatenate([coherence[None], others])
+            shift = mean_shift_hz(both, turns_s[1:, line : line + 1], _BASS_TAPER * spread_hz)
             shifts.append(float(shift[0]))
             errors.append(float(jackknife_sd(shift[1:])))
             widths.append(_width_hz(coherence[:, 0], turns_s[1:, line], spread_hz))
