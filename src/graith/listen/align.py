@@ -85,17 +85,15 @@ def aligned(frames: Frames, timeline: Timeline, notes_hz: Floats) -> Aligned:
 
 
 def _learnt(frames: Frames, timeline: Timeline, notes_hz: Floats) -> tuple[Path, Singles, Labels]:
+    """Return a path by the recording's own notes, which a first path by combs has taught, and what frames are by it."""
     scores = comb_scores(frames, notes_hz)
     path = path_of(scores, timeline)
-    for again in (True, False):
-        labels = _labels_of_path(path, frames.n, timeline)
-        learnt = learnt_scores(frames, labels)
-        if learnt is None:
-            break
-        scores = learnt
-        if again:
-            path = path_of(scores * np.float32(_LEARNT_SOFTENED), timeline)
-    return path, scores, labels
+    labels = _labels_of_path(path, frames.n, timeline)
+    learnt = learnt_scores(frames, labels)
+    if learnt is None:
+        return path, scores, labels
+    path = path_of(learnt * np.float32(_LEARNT_SOFTENED), timeline)
+    return path, learnt, _labels_of_path(path, frames.n, timeline)
 
 
 def _labels_of_path(path: Path, n_frames: int, timeline: Timeline) -> Labels:
