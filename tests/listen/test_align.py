@@ -11,8 +11,7 @@ import pytest
 from scipy.optimize import nnls
 
 from graith.errors import ListenError
-from graith.listen._loops import lay_steps, least_squares_shares
-from graith.listen._soften_loops import soften_starts
+from graith.listen._loops import lay_steps, least_squares_shares, soften_starts
 from graith.listen.align import Aligned, aligned, for_one_player, for_players
 from graith.listen.frames import Frames, frames_of
 from graith.listen.lay_steps import script_of, steadied

@@ -27,7 +27,8 @@ from graith.listen.levels import (
     silent_channels,
     tallied,
 )
-from graith.listen.model import WORKING_RATE_HZ, Levels, Recording
+from graith.listen.model import Levels, Recording
+from graith.services.take_recording import recording_of
 
 if TYPE_CHECKING:
     from graith.listen.model import Singles
@@ -98,15 +99,7 @@ def read_recording(
     blocks = working_blocks(path, start_s=start_s, stop_s=stop_s, progress=progress)
     pieces = list(blocks)
     samples = np.concatenate(pieces) if pieces else np.empty(0, dtype=np.float32)
-    return Recording(
-        samples=samples,
-        label=blocks.info.label,
-        rate_hz=blocks.info.rate_hz,
-        n_channels=blocks.info.n_channels,
-        levels=blocks.levels,
-        start_s=round(start_s * WORKING_RATE_HZ) / WORKING_RATE_HZ,
-        notes=blocks.notes,
-    )
+    return recording_of(blocks, samples, start_s)
 
 
 def working_blocks(

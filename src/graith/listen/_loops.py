@@ -6,6 +6,8 @@ import numpy as np
 
 from graith.listen._compiled import njit
 
+_SOFTENED_FRAMES = 24
+
 
 @njit(cache=True, nogil=True)
 def keep_power(spectrum, first, power):  # type: ignore[no-untyped-def]
@@ -418,3 +420,42 @@ def _take(rest, row, share):  # type: ignore[no-untyped-def]
     """Subtract a share of a row of sixteen, in place."""
     for j in range(16):
         rest[j] -= row[j] * share
+
+
+@njit(cache=True, nogil=True)
+def soften_starts(cumulative, onsets, classes, expected, width, where, hold, starts, means, errors):  # type: ignore[no-untyped-def]
+    """Write each start's mean and standard deviation by its likelihood between its neighbours, in frames.
+
+    Arguments as for ``lay_steps``, of steps that sound only; ``starts`` int32 (steps + 1,) its
+    answer; ``means``, ``errors`` float64 (steps,), out.
+    """
+    n_frames = cumulative.shape[0] - 1
+    worth = np.empty(2 * _SOFTENED_FRAMES + 1, dtype=np.float64)
+    for k in range(classes.size):
+        c = classes[k]
+        before = int(np.round(means[k - 1])) if k > 0 else starts[k] - 4 * _SOFTENED_FRAMES
+        after = starts[k + 1]
+        old = classes[k - 1] if k > 0 else 9
+        low = max(max(before + 1, starts[k] - _SOFTENED_FRAMES), 0)
+        high = min(min(after - 1, starts[k] + _SOFTENED_FRAMES), n_frames)
+        means[k] = starts[k]
+        errors[k] = 1.0
+        if high <= low:
+            continue
+        top = -1e30
+        for frame in range(low, high + 1):
+            value = cumulative[frame, old] - cumulative[frame, c] + onsets[frame, c]
+            value += _off((frame - where[k]) * hold[k])
+            value += _off((np.log(after - frame) - np.log(expected[k])) / width[k])
+            if k > 0:
+                value += _off((np.log(frame - before) - np.log(expected[k - 1])) / width[k - 1])
+            worth[frame - low] = value
+            top = max(top, value)
+        total = mean = square = 0.0
+        for frame in range(low, high + 1):
+            weight = np.exp(worth[frame - low] - top)
+            total += weight
+            mean += weight * (frame - starts[k])
+            square += weight * (frame - starts[k]) ** 2
+        means[k] = starts[k] + mean / total
+        errors[k] = np.sqrt(max(square / total - (mean / total) ** 2, 0.0))

@@ -10,6 +10,7 @@ from graith.listen.audible import PITCH_CENTS, weight
 from graith.listen.heard import Heard
 from graith.listen.model import Drones, Finding, Floats
 from graith.timeline.model import Timeline
+from graith.units import cents_above
 
 LEFT_SOUNDING_S = 0.5
 """How long drones may sound after the cut-off before it is said; common practice, no source. Room tails are shorter."""
@@ -50,7 +51,7 @@ def _apart(drones: Drones) -> list[Finding]:
 def _bass_and_tenors(drones: Drones) -> list[Finding]:
     if drones.tenor_hz is None or drones.bass_hz is None:
         return []
-    cents = 1200.0 * math.log2(2.0 * drones.bass_hz / drones.tenor_hz)
+    cents = cents_above(2.0 * drones.bass_hz, drones.tenor_hz)
     uncertainty = math.hypot(drones.tenor_uncertainty_cents, drones.bass_uncertainty_cents)
     heavy = weight(cents, uncertainty, PITCH_CENTS)
     if heavy < 1:

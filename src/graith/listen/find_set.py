@@ -21,8 +21,9 @@ FRAMES_TOGETHER = 4
 
 STEP_S = FRAMES_TOGETHER * HOP_S
 
-_WORST = -2.5
-_OTHER = -1.6
+WORST_SCORE, OTHER_SOUND = -2.5, -1.6
+"""The least that a step of a wrong note may count, and what a step of other sound counts, in log-likelihood."""
+
 _JUMP_COST = 15.0
 _ENTER_COST = 6.0
 _LATE_ENTRY_COST = 20.0
@@ -80,7 +81,7 @@ def path_of(scores: Singles, timeline: Timeline) -> Path:
         held = _held_too_long(path, notes) | _without_rhythm(path, notes)
         if not held.any():
             break
-        together[held] = np.float32(_WORST)
+        together[held] = np.float32(WORST_SCORE)
         path = _followed(together, notes)
     return path
 
@@ -106,7 +107,7 @@ def _followed(together: Singles, notes: StructuredArray) -> Path:
         enter,
         np.repeat(exit_costs(notes), 2),
         np.float32(_JUMP_COST),
-        np.float32(_OTHER),
+        np.float32(OTHER_SOUND),
         moves,
         jumped_from,
         left_from,
@@ -164,7 +165,7 @@ def _without_rhythm(path: Path, notes: StructuredArray) -> npt.NDArray[np.bool_]
 def pooled(scores: Singles) -> Singles:
     """Return the mean of every four frames, none below the worst that a wrong note may count."""
     n = len(scores) // FRAMES_TOGETHER
-    kept = np.maximum(scores[: n * FRAMES_TOGETHER], np.float32(_WORST))
+    kept = np.maximum(scores[: n * FRAMES_TOGETHER], np.float32(WORST_SCORE))
     together: Singles = kept.reshape(n, FRAMES_TOGETHER, -1).mean(axis=1)
     return together
 

@@ -228,8 +228,7 @@ def _wanted(script: Script, steps: Indices, about: Floats, rates: Floats, note_w
 
 
 def _best(shares: Singles, script: Script, wanted: _Wanted) -> Laid:
-    from graith.listen._loops import lay_steps
-    from graith.listen._soften_loops import soften_starts
+    from graith.listen._loops import lay_steps, soften_starts
 
     origin = max(0, int(wanted.about[0]) - 2 * _SPAN_FRAMES)
     until = min(len(shares), int(wanted.about[-1]) + 2 * _SPAN_FRAMES)

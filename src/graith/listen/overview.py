@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from graith.listen.find_set import bar_edges, classes_of, entry_costs, step_chances
+from graith.listen.find_set import OTHER_SOUND, WORST_SCORE, bar_edges, classes_of, entry_costs, step_chances
 from graith.listen.frames import frames_of
 from graith.listen.guess_pitch import guessed_low_a_hz, long_spectrum
 from graith.listen.model import HOP_S, WORKING_RATE_HZ, Floats, Singles
@@ -28,7 +28,6 @@ _SPECTRA_A_PIECE = 14
 _AROUND_S = 25.0
 _STEPS_AT_ONCE = 2_048
 _PLANS_AT_ONCE = 2.5
-_WORST, _OTHER = -2.5, -1.6
 _JUMP_COST = 20.0
 
 
@@ -186,8 +185,8 @@ def _stretch(scores: Singles, offset: int, timeline: Timeline) -> Stretch | None
     begins, ends = bar_edges(notes)
     stay, leave = step_chances(notes, STEP_S)
     gain, first, last, first_note, last_note = locate(
-        np.maximum(scores, np.float32(_WORST)), classes_of(notes), stay, leave, begins, ends,
-        entry_costs(notes), np.float32(_JUMP_COST), np.float32(_OTHER),
+        np.maximum(scores, np.float32(WORST_SCORE)), classes_of(notes), stay, leave, begins, ends,
+        entry_costs(notes), np.float32(_JUMP_COST), np.float32(OTHER_SOUND),
     )  # fmt: skip
     if gain <= 0 or last <= first:
         return None

@@ -120,16 +120,21 @@ def _usual_change(shares: Singles, script: Script, laid: Laid, onsets: Onsets) -
     if own.size < _LEAST_CHANGES:
         return nothing, nothing
     at = frames[own, None] + _CHANGE_FRAMES[None, :]
-    left = np.clip(np.floor(at).astype(int), 0, len(shares) - 2)
-    part = np.clip(at - left, 0.0, 1.0)
-    new = shares[left, classes[own, None]] * (1 - part) + shares[left + 1, classes[own, None]] * part
-    gone = shares[left, old[own, None]] * (1 - part) + shares[left + 1, old[own, None]] * part
+    new, gone = _read(shares, at, classes[own]), _read(shares, at, old[own])
     new = np.where((at > begins[own, None] + 2) & (at < ends[own, None] - 2), new, np.nan)
     gone = np.where((at > begins[own, None] + 4) & (at < ends[own, None] + 10), gone, np.nan)
     told = np.isfinite(new).any(axis=0) & np.isfinite(gone).any(axis=0)
     if not told.all():
         return nothing, nothing
     return np.nanmedian(new, axis=0), np.nanmedian(gone, axis=0)
+
+
+def _read(shares: Singles, at: Floats, notes: npt.NDArray[np.int8]) -> Floats:
+    """Return each row's note's share between the frames, on a straight line."""
+    left = np.clip(np.floor(at).astype(int), 0, len(shares) - 2)
+    part = np.clip(at - left, 0.0, 1.0)
+    read: Floats = shares[left, notes[:, None]] * (1 - part) + shares[left + 1, notes[:, None]] * part
+    return read
 
 
 def _crossing(curve: Floats, level: float, start: int = 0) -> float | None:

@@ -121,7 +121,7 @@ def taken(reader: Reader, *, whole_s: float = WHOLE_S) -> Taken:
         del held  # the overview lets go of it when it has seen it
         overview = overview_of(chain(_let_go(first), [following], rest))
         return Taken(_facts(blocks, overview.length_s), None, overview, reader)
-    recording = _recording(blocks, held, 0.0)
+    recording = recording_of(blocks, held, 0.0)
     return Taken(facts_of(recording), recording, None, reader)
 
 
@@ -170,7 +170,7 @@ def stretch_taken(
         raise ListenError(f"{recording.facts.label}: nothing of this set can be heard in it.")
     start_s = max(0.0, stretch.start_s)
     blocks = recording.reader(start_s=start_s, stop_s=min(stretch.stop_s, recording.facts.length_s))
-    return _recording(blocks, _held(iter(blocks)), start_s, notes=recording.facts.notes)
+    return recording_of(blocks, _held(iter(blocks)), start_s, notes=recording.facts.notes)
 
 
 def _held(blocks: Iterator[Singles], most: int | None = None) -> Singles:
@@ -194,7 +194,10 @@ def _facts(blocks: Blocks, length_s: float) -> RecordingFacts:
     return RecordingFacts(info.label, length_s, info.rate_hz, info.n_channels, blocks.levels, notes=blocks.notes)
 
 
-def _recording(blocks: Blocks, samples: Singles, start_s: float, *, notes: tuple[str, ...] | None = None) -> Recording:
+def recording_of(
+    blocks: Blocks, samples: Singles, start_s: float, *, notes: tuple[str, ...] | None = None
+) -> Recording:
+    """Return what blocks, read to their end, make of these samples; ``notes`` instead of their own when given."""
     return Recording(
         samples=samples,
         label=blocks.info.label,
